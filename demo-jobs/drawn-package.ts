@@ -1,0 +1,68 @@
+// A job package in memory: the manifest, and the bytes of its files.
+import { sha256Hex } from '../src/kernel/bytes.ts'
+import type { RegionMm } from './artwork.ts'
+import type { DemoJob } from './orders.ts'
+import { webFrame } from './web.ts'
+
+export interface DrawnFile {
+  readonly path: string
+  readonly bytes: Uint8Array
+}
+
+interface DrawnLayer {
+  readonly layer: string
+  readonly file: string
+  readonly sha256: string
+  readonly resolution: { readonly acrossDpi: number; readonly alongDpi: number }
+  readonly placement: RegionMm
+}
+
+export interface DrawnDesign {
+  readonly design: string
+  readonly version: number
+  readonly printVersions: readonly string[]
+  readonly layers: readonly DrawnLayer[]
+}
+
+export interface DrawnPackage {
+  /** Under the demo's folder. */
+  readonly folder: string
+  readonly manifest: { readonly package: number; readonly designs: readonly DrawnDesign[] }
+  /** By path within the package. */
+  readonly files: ReadonlyMap<string, Uint8Array>
+}
+
+type Laid = { station: 'inkjet'; heightUm: number } | { station: 'foil'; foil: string }
+
+/** The manifest's entry of one layer. */
+export function layerEntry(
+  file: DrawnFile,
+  place: { region: RegionMm; dpi: number },
+  laid: Laid & { layer: string; order: number },
+) {
+  const { layer, station, order, ...rest } = laid
+  return {
+    layer,
+    station,
+    pass: 1,
+    order,
+    scope: 'cell',
+    file: file.path,
+    sha256: sha256Hex(file.bytes),
+    resolution: { acrossDpi: place.dpi, alongDpi: place.dpi },
+    ...rest,
+    placement: place.region,
+  }
+}
+
+export function manifestOf(job: DemoJob, delivery: { package: number; designs: readonly DrawnDesign[] }) {
+  return {
+    schema: 'rollcall.job/1',
+    job: job.job,
+    package: delivery.package,
+    title: job.title,
+    frame: webFrame,
+    code: { rule: 'template', symbologies: ['qr'], template: job.template },
+    designs: delivery.designs,
+  }
+}

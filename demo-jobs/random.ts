@@ -1,0 +1,12 @@
+// A seeded generator, so that everything drawn here comes out the same on every machine.
+
+/** Returns a function that gives the next number in [0, 1): mulberry32, 32 bits of state. Same seed, same numbers. */
+export function seeded(seed: number): () => number {
+  let state = seed >>> 0
+  return () => {
+    state = (state + 0x6d2b79f5) >>> 0
+    let mixed = Math.imul(state ^ (state >>> 15), state | 1)
+    mixed ^= mixed + Math.imul(mixed ^ (mixed >>> 7), mixed | 61)
+    return ((mixed ^ (mixed >>> 14)) >>> 0) / 2 ** 32
+  }
+}

@@ -1,0 +1,69 @@
+// The HTTP interface: guards, routes, health, metrics, the API page.
+import express, { type Express } from 'express'
+import helmet from 'helmet'
+import { Problem, problemTable } from '../kernel/problem.ts'
+import { codeRoutes } from './codes.ts'
+import { refuseForeign } from './guards.ts'
+import { layerRoutes } from './layers.ts'
+import { lineRoutes } from './lines.ts'
+import { mountRoutes, prefix, problemMapper } from './mount.ts'
+import { mountApiPage, openApiDocument } from './openapi.ts'
+import { packageRoutes } from './packages.ts'
+import type { ApiParts } from './parts.ts'
+import type { Route } from './route.ts'
+import { runRoutes } from './runs.ts'
+import { workRoutes } from './work.ts'
+
+export { type Metrics, openMetrics } from './metrics.ts'
+export type { ApiParts } from './parts.ts'
+
+const allRoutes = (parts: ApiParts): readonly Route[] => [
+  ...packageRoutes(parts),
+  ...lineRoutes(parts),
+  ...runRoutes(parts),
+  ...layerRoutes(parts),
+  ...codeRoutes(parts),
+  ...workRoutes(parts),
+]
+
+function mountHealth(app: Express, parts: ApiParts): void {
+  app.get('/healthz', (_request, response) => {
+    response.json({ alive: true, version: parts.version })
+  })
+  app.get('/readyz', (_request, response) => {
+    const ready = parts.ready()
+    response.status(ready ? 200 : 503).json({ ready })
+  })
+  app.get('/metrics', async (_request, response) => {
+    response.type(parts.metrics.registry.contentType).send(await parts.metrics.registry.metrics())
+  })
+  app.get(`${prefix}/problems/:code`, (request, response) => {
+    const { code } = request.params
+    if (!(code in problemTable)) throw new Problem('not-found', `no problem has the code ${code}`)
+    response.json({ code, ...problemTable[code as keyof typeof problemTable] })
+  })
+}
+
+/** The express application over its parts; the caller listens. */
+export function createApi(parts: ApiParts): Express {
+  const app = express()
+  app.disable('x-powered-by')
+  app.set('etag', false)
+  app.set('query parser', 'simple')
+  app.use(refuseForeign)
+  app.use(
+    helmet({
+      strictTransportSecurity: false,
+      contentSecurityPolicy: { useDefaults: true, directives: { upgradeInsecureRequests: null } },
+    }),
+  )
+  mountHealth(app, parts)
+  const routes = allRoutes(parts)
+  mountRoutes(app, routes)
+  mountApiPage(app, openApiDocument(routes, parts.version))
+  app.use((request) => {
+    throw new Problem('not-found', `there is nothing at ${request.path}`)
+  })
+  app.use(problemMapper(parts.log))
+  return app
+}

@@ -1,0 +1,100 @@
+// The OpenAPI document, made of the routes' own schemas, and the self-hosted page that shows it.
+import { createRequire } from 'node:module'
+import path from 'node:path'
+import express, { type Express } from 'express'
+import type * as z from 'zod'
+import { createDocument, type ZodOpenApiOperationObject, type ZodOpenApiPathsObject } from 'zod-openapi'
+import { type ProblemCode, problemTable } from '../kernel/problem.ts'
+import { prefix } from './mount.ts'
+import { problemDetailsSchema } from './problem-schema.ts'
+import type { Route } from './route.ts'
+
+const openApiPath = (expressPath: string): string => expressPath.replaceAll(/:(\w+)/g, '{$1}')
+
+function responsesOf(row: Route): ZodOpenApiOperationObject['responses'] {
+  const responses: Record<string, { description: string; content?: Record<string, object> }> = {}
+  for (const { status, description, mediaType, schema } of row.returns) {
+    const known = responses[status] ?? { description }
+    const content = schema ? { 'application/json': { schema } } : mediaType ? { [mediaType]: {} } : undefined
+    responses[status] = content ? { ...known, content: { ...known.content, ...content } } : known
+  }
+  const possible = [...new Set<ProblemCode>(['bad-request', ...row.problems])]
+  for (const status of new Set(possible.map((code) => problemTable[code].status))) {
+    const codes = possible.filter((code) => problemTable[code].status === status)
+    responses[status] = {
+      description: codes.map((code) => `\`${code}\`: ${problemTable[code].title}`).join('. '),
+      content: { 'application/problem+json': { schema: problemDetailsSchema } },
+    }
+  }
+  return responses as ZodOpenApiOperationObject['responses']
+}
+
+function bodyOf(row: Route): ZodOpenApiOperationObject['requestBody'] {
+  const json = row.body ? { 'application/json': { schema: row.body } } : {}
+  const raw = Object.fromEntries((row.rawBody ?? []).map((media) => [media, {}]))
+  const content = { ...json, ...raw }
+  return Object.keys(content).length > 0 ? { required: true, content } : undefined
+}
+
+function operationOf(row: Route): ZodOpenApiOperationObject {
+  const requestBody = bodyOf(row)
+  return {
+    operationId: `${row.method}${row.path.replaceAll(/[/:-]+(\w)/g, (_, letter: string) => letter.toUpperCase())}`,
+    tags: [row.tag],
+    summary: row.summary,
+    requestParams: {
+      ...(row.params ? { path: row.params as z.ZodObject } : {}),
+      ...(row.query ? { query: row.query as z.ZodObject } : {}),
+    },
+    ...(requestBody ? { requestBody } : {}),
+    responses: responsesOf(row),
+  }
+}
+
+/** OpenAPI 3.1 of all routes. */
+export function openApiDocument(routes: readonly Route[], version: string): unknown {
+  const paths: ZodOpenApiPathsObject = {}
+  for (const row of routes) {
+    const at = `${prefix}${openApiPath(row.path)}`
+    paths[at] = { ...paths[at], [row.method]: operationOf(row) }
+  }
+  return createDocument({
+    openapi: '3.1.0',
+    info: {
+      title: 'Rollcall',
+      version,
+      description:
+        'Reads the code on every label of a pre-printed web and answers which layer that label needs. No safety function: nothing here interlocks, stops or restarts a machine. A controller lays nothing without a valid answer.',
+    },
+    servers: [{ url: '/' }],
+    paths,
+  })
+}
+
+const page = `<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Rollcall API</title>
+<link rel="stylesheet" href="assets/swagger-ui.css"></head><body><div id="page"></div>
+<script src="assets/swagger-ui-bundle.js"></script><script src="start.js"></script></body></html>`
+
+const start = `SwaggerUIBundle({ url: '../openapi.json', dom_id: '#page', validatorUrl: null })`
+
+/** Serves the document and its page; every file comes from this server. */
+export function mountApiPage(app: Express, document: unknown): void {
+  const text = JSON.stringify(document)
+  app.get(`${prefix}/openapi.json`, (_request, response) => {
+    response.type('application/json').send(text)
+  })
+  app.get(`${prefix}/docs/start.js`, (_request, response) => {
+    response.type('text/javascript').send(start)
+  })
+  app.get(`${prefix}/docs/`, (_request, response) => {
+    response.type('text/html').send(page)
+  })
+  const names = new Set(['/swagger-ui.css', '/swagger-ui-bundle.js'])
+  const assets = express.static(
+    path.dirname(createRequire(import.meta.url).resolve('swagger-ui-dist/swagger-ui.css')),
+    { index: false, maxAge: '1d' },
+  )
+  app.use(`${prefix}/docs/assets`, (request, response, next) =>
+    names.has(request.path) ? assets(request, response, next) : next(),
+  )
+}

@@ -1,0 +1,116 @@
+// Commands around the server itself: serve, demo, queued work, reading a picture.
+import path from 'node:path'
+import { Problem } from '../kernel/problem.ts'
+import type { WorkItem } from '../queue/port.ts'
+import { table } from './output.ts'
+import { type AddCommand, numberOf } from './program.ts'
+
+const untilSignal = (): Promise<string> =>
+  new Promise((resolve) => {
+    for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => resolve(signal))
+  })
+
+function serverCommands(add: AddCommand): void {
+  add<{ port: string; host: string; logLevel: string }>(
+    'serve',
+    'Serve the HTTP interface and watch the intake and capture folders until stopped',
+    (command) =>
+      command
+        .option('--port <number>', 'port; 0 for any free one', '7070')
+        .option('--host <name>', 'address; only loopback ones are allowed', '127.0.0.1')
+        .option('--log-level <level>', 'trace, debug, info, warn, error', 'info'),
+    async ({ parts, dataFolder, output }, options) => {
+      const port = numberOf(options.port, '--port') ?? 0
+      const server = await parts.start({ dataFolder, port, host: options.host, logLevel: options.logLevel })
+      output.line(
+        `Rollcall serves ${server.url}/api/v1 (page: ${server.url}/api/v1/docs/), data in ${path.resolve(dataFolder)}`,
+      )
+      await untilSignal()
+      await server.close()
+      return 0
+    },
+  )
+  add<{ serve?: boolean; port: string; folder: string }>(
+    'demo',
+    'Draw a roll, publish its packages through the watched folder, run it, and compare what was planted with what was found',
+    (command) =>
+      command
+        .option('--folder <folder>', 'data directory of the demo; an earlier demo there is replaced', 'demo-data')
+        .option('--serve', 'stay up afterwards and print the address')
+        .option('--port <number>', 'port with --serve', '7070'),
+    ({ parts, output }, options) =>
+      parts.demo({
+        dataFolder: options.folder,
+        serve: options.serve === true,
+        port: options.serve ? (numberOf(options.port, '--port') ?? 0) : 0,
+        json: output.json,
+      }),
+  )
+}
+
+/** Adds `serve`, `demo`, `work`, `read`. */
+export function workCommands(add: AddCommand): void {
+  serverCommands(add)
+  add<{ state?: string; kind?: string; requeue?: string; cancel?: string }>(
+    'work',
+    'Queued work: list it, put dead work back, cancel',
+    (command) =>
+      command
+        .option('--state <state>', 'waiting, running, done, dead, cancelled')
+        .option('--kind <kind>')
+        .option('--requeue <id>', 'put dead or cancelled work back with fresh tries')
+        .option('--cancel <id>', 'cancel waiting or running work'),
+    ({ withServer, output }, options) =>
+      withServer(async (server) => {
+        const act = options.requeue ? 'requeue' : options.cancel ? 'cancel' : undefined
+        if (act) {
+          const id = options.requeue ?? options.cancel ?? ''
+          const work = await server.send<WorkItem>('POST', `/work/${encodeURIComponent(id)}/${act}`)
+          output.result(work, `${work.id} is ${work.state}`)
+          return 0
+        }
+        const query = new URLSearchParams({
+          ...(options.state ? { state: options.state } : {}),
+          ...(options.kind ? { kind: options.kind } : {}),
+        })
+        const { counts, work } = await server.get<{ counts: Record<string, number>; work: WorkItem[] }>(
+          `/work?${query}`,
+        )
+        const rows = work.map((row) => [
+          row.id,
+          row.state,
+          `${row.attempts}/${row.attemptsMax}`,
+          (row.error as { detail?: string })?.detail ?? row.progressNote,
+        ])
+        const summary = Object.entries(counts).map(([state, count]) => `${count} ${state}`)
+        output.result(
+          { counts, work },
+          `${summary.join(', ')}\n${rows.length > 0 ? table(['id', 'state', 'tries', 'note'], rows) : ''}`,
+        )
+        return 0
+      }),
+  )
+  add(
+    'read',
+    'Read all codes in a picture (PNG, JPEG, TIFF)',
+    (command) => command.argument('<picture>'),
+    ({ withServer, output }, _options, [file]) =>
+      withServer(async (server) => {
+        if (!file) throw new Problem('usage', 'name a picture')
+        const result = await server.send<{
+          codes: { text: string; identifier: string; quality?: number; centre: { x: number; y: number } }[]
+        }>('POST', '/codes/read', { path: path.resolve(file) })
+        const rows = result.codes.map((code) => [
+          code.identifier,
+          code.quality === undefined ? '–' : code.quality.toFixed(2),
+          `${Math.round(code.centre.x)}, ${Math.round(code.centre.y)}`,
+          JSON.stringify(code.text),
+        ])
+        output.result(
+          result,
+          rows.length > 0 ? table(['symbology', 'quality', 'at px', 'text'], rows) : 'No code was read.',
+        )
+        return result.codes.length > 0 ? 0 : 1
+      }),
+  )
+}

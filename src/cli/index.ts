@@ -1,0 +1,4 @@
+// The door of the command line.
+export { type Output, openOutput, table } from './output.ts'
+export { type CliParts, runCli } from './program.ts'
+export { connect, type RunningServer, type ServeOptions, type Server, type StartServer } from './server.ts'

@@ -1,0 +1,22 @@
+// A matching rule, compiled: from a code's text to what it names. Every text must satisfy the rule, or it is not that job's code.
+import type { SymbologyName } from '../kernel/terms.ts'
+
+/** What a code names. `print` and `serial` are absent where the rule carries none. */
+export interface CodeIdentity {
+  readonly design: string
+  readonly print?: string
+  readonly serial?: string
+}
+
+export interface Rule {
+  readonly symbologies: readonly SymbologyName[]
+  /** Which identities the rule's codes carry. */
+  readonly carries: { readonly print: boolean; readonly serial: boolean }
+  /** The identity that the whole text names under this rule, or undefined. Linear in the text's length; never throws. */
+  match(text: string): CodeIdentity | undefined
+  /** Whether some text of this rule could name the design (and print version); a reason where none can. */
+  canName(identity: { readonly design: string; readonly print?: string }): string | undefined
+}
+
+/** Whether a read's ISO/IEC 15424 identifier is one of these symbologies; an absent identifier fits all. */
+export type SymbologyFit = (symbologies: readonly SymbologyName[], identifier: string | undefined) => boolean

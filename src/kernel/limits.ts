@@ -1,0 +1,38 @@
+// Limits on everything that comes from outside, in one place. Units last in each name.
+
+export const limits = {
+  /** JSON bodies of the API. */
+  jsonBodyBytesMax: 4 * 1024 * 1024,
+  jsonDepthMax: 32,
+  /** A ZIP upload; larger packages go through the watched folder or a path. */
+  packageUploadBytesMax: 2 * 1024 ** 3,
+  packageBytesMax: 64 * 1024 ** 3,
+  packageFilesMax: 100_000,
+  /** A ZIP entry may unpack to at most this many times its packed size (beyond the first MiB). */
+  zipRatioMax: 1_000,
+  manifestBytesMax: 64 * 1024 * 1024,
+  pathBytesMax: 512,
+  /** One layer image; decoded 16-bit it then takes at most 512 MiB. */
+  imagePixelsMax: 2 ** 28,
+  imageSideMax: 65_535,
+  /** Findings listed for one package; what goes beyond is counted. */
+  findingsMax: 10_000,
+  /** A capture of all lanes of a frame. */
+  capturePixelsMax: 64 * 1024 * 1024,
+  captureBytesMax: 64 * 1024 * 1024,
+  codeBytesMax: 200,
+  templateFieldsMax: 32,
+  templateTextMax: 500,
+  framesPerRequestMax: 1_024,
+  readsPerFrameMax: 256,
+  laidPerRequestMax: 4_096,
+  cellsMax: 256,
+  designsMax: 100_000,
+  /** A frame number may be at most this far above the last one. */
+  frameLeapMax: 1_000,
+  /** Positions are kept as integer µm in doubles: ±1000 km. */
+  positionMmMax: 1e9,
+  answersPerPageMax: 4_096,
+  nameLengthMax: 120,
+  reasonLengthMax: 2_000,
+} as const

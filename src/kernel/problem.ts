@@ -1,0 +1,174 @@
+// The one table of refusals: a stable code with its HTTP status, title and whether a retry can help. HTTP, CLI, findings and
+// workers all speak these codes. Append only; a retired code is never used again.
+
+type Retry = 'never' | 'later' | 'after-mending'
+
+interface ProblemKind {
+  readonly status: number
+  readonly title: string
+  readonly retry: Retry
+}
+
+const kind = (status: number, title: string, retry: Retry = 'after-mending'): ProblemKind => ({ status, title, retry })
+
+export const problemTable = {
+  // requests
+  'bad-request': kind(400, 'The request does not fit its schema'),
+  'body-too-large': kind(413, 'The body is larger than the limit'),
+  'body-not-json': kind(400, 'The body is not JSON'),
+  'body-too-deep': kind(400, 'The JSON is nested deeper than the limit'),
+  'wrong-media-type': kind(415, 'The body has a media type that this route does not take'),
+  'not-acceptable': kind(406, 'None of the media types asked for can be given'),
+  'not-found': kind(404, 'There is nothing under this name'),
+  'method-not-allowed': kind(405, 'This route does not take that method'),
+  'foreign-origin': kind(403, 'The request came from a page or host name that is not this server'),
+  'range-not-satisfiable': kind(416, 'The range asked for lies outside the bytes'),
+  'precondition-failed': kind(412, 'The state was changed by somebody else meanwhile'),
+  internal: kind(500, 'A fault in Rollcall itself', 'later'),
+  // packages
+  'package-refused': kind(422, 'The package has findings and was not published'),
+  'package-not-found': kind(404, 'No such package is published'),
+  'package-number-not-higher': kind(409, 'The package number is not higher than the last one of the job'),
+  'version-reused': kind(409, 'A published version number is used again with other content'),
+  'manifest-missing': kind(422, 'The package has no job.json'),
+  'manifest-not-json': kind(422, 'The manifest is not JSON'),
+  'manifest-schema': kind(422, 'The manifest does not fit its schema'),
+  'manifest-unknown-field': kind(422, 'The manifest has a field that the schema does not know'),
+  'manifest-duplicate': kind(422, 'The manifest names the same thing twice'),
+  'file-missing': kind(422, 'A file that the manifest lists is not in the package'),
+  'file-extra': kind(422, 'The package holds a file that the manifest does not list'),
+  'file-digest': kind(422, 'A file does not have the digest that the manifest states'),
+  'file-path': kind(422, 'A path leaves the package or is not a plain file'),
+  'file-changed': kind(409, 'A file changed while it was read', 'later'),
+  'zip-bad': kind(422, 'The ZIP cannot be read'),
+  'zip-too-large': kind(422, 'The ZIP unpacks to more than the limit'),
+  'package-too-large': kind(422, 'The package is larger than the limit'),
+  'image-format': kind(422, 'A layer file is neither PNG nor TIFF'),
+  'image-unreadable': kind(422, 'A layer file cannot be decoded to its end'),
+  'image-colour': kind(422, 'A layer file is not plain grayscale or bilevel'),
+  'image-depth': kind(422, 'A layer file has a bit depth that is not allowed for its kind'),
+  'image-pages': kind(422, 'A layer file holds more than one image'),
+  'image-lossy': kind(422, 'A layer file is stored with a lossy compression'),
+  'image-too-large': kind(422, 'A layer file claims more pixels than the limit'),
+  'image-size': kind(422, 'A layer has another size than its place at the stated resolution'),
+  'layer-out-of-place': kind(422, 'A layer reaches beyond its cell with bleed, or beyond the frame'),
+  'cell-overlap': kind(422, 'Two cells overlap'),
+  'cell-off-web': kind(422, 'A cell lies outside the frame'),
+  'code-off-frame': kind(422, 'The place of a code lies outside the frame'),
+  'art-over-code': kind(422, 'Artwork lies over a code or its quiet zone'),
+  'art-over-eye-mark': kind(422, 'Artwork lies over the eye mark'),
+  'template-syntax': kind(422, 'The template cannot be read'),
+  'template-ambiguous': kind(422, 'The template can match one text in two ways'),
+  'template-field': kind(422, 'The template has fields that this job cannot use'),
+  'design-unmatchable': kind(422, 'No code that fits the rule can name this design'),
+  'print-version-unmatchable': kind(422, 'No code that fits the rule can name this print version'),
+  'rule-not-supported': kind(422, 'This matching rule is not built yet'),
+  // versions
+  'version-not-found': kind(404, 'No such version is published'),
+  'version-state': kind(409, 'The version is in a state that does not allow this'),
+  // blobs
+  'blob-not-found': kind(404, 'No blob has this digest'),
+  'blob-damaged': kind(500, 'The stored bytes no longer match their digest', 'after-mending'),
+  // codes and pictures
+  'picture-unreadable': kind(422, 'The picture cannot be decoded'),
+  'picture-too-large': kind(413, 'The picture has more pixels than the limit'),
+  'capture-name': kind(422, 'The capture is not named with frame and position'),
+  // lines and tickets
+  'line-not-found': kind(404, 'No such line profile is stored'),
+  'line-schema': kind(422, 'The line profile does not fit its schema'),
+  'ticket-not-found': kind(404, 'No such ticket is stored'),
+  'ticket-schema': kind(422, 'The ticket does not fit its schema'),
+  'ticket-in-use': kind(409, 'The ticket is already used by a run'),
+  'not-ready': kind(409, 'The ticket has blockers; mend them, or override with name and reason'),
+  // runs
+  'run-not-found': kind(404, 'No such run exists'),
+  'run-state': kind(409, 'The run is in a state that does not allow this'),
+  'run-held-elsewhere': kind(409, 'Another process holds the run', 'later'),
+  'frame-conflict': kind(409, 'The frame is already recorded with other reads or another position', 'never'),
+  'frame-order': kind(409, 'The frame number is lower than the last one and was never recorded', 'never'),
+  'frame-leap': kind(409, 'The frame number leaps further than its position allows'),
+  'position-range': kind(422, 'The position lies outside what a run can hold'),
+  'cell-unknown': kind(422, 'The run has no such cell or lane'),
+  'label-not-answered': kind(409, 'The label has no answer yet'),
+  'lanes-not-proved': kind(422, 'Not every lane was named as compared'),
+  'cause-not-open': kind(409, 'No stop with this cause is open'),
+  'laid-conflict': kind(409, 'The label already has another laid report', 'never'),
+  // ledger
+  'ledger-unavailable': kind(503, 'The ledger cannot be written; nothing was answered', 'later'),
+  'ledger-bad': kind(422, 'The ledger does not verify'),
+  'checkpoint-bad': kind(422, 'The checkpoint cannot be read or is not signed by the key given'),
+  'key-bad': kind(500, 'The signing key cannot be used'),
+  // work queue
+  'work-not-found': kind(404, 'No such work is known'),
+  'work-state': kind(409, 'The work is in a state that does not allow this'),
+  'work-kind-unknown': kind(422, 'Nobody here does this kind of work'),
+  // data directory
+  'data-in-use': kind(409, 'Another process uses the data directory', 'later'),
+  'data-format': kind(409, 'The data directory was written by a newer Rollcall', 'never'),
+  'data-full': kind(507, 'The disk is full', 'later'),
+  'data-unusable': kind(500, 'The data directory cannot be used'),
+  'shutting-down': kind(503, 'Rollcall is shutting down', 'later'),
+  'listen-beyond-loopback': kind(403, 'Listening beyond loopback needs keys, which this build does not have', 'never'),
+  'config-bad': kind(422, 'The configuration does not fit its schema'),
+  'server-unreachable': kind(503, 'The server in this data directory does not answer', 'later'),
+  usage: kind(400, 'The command was called with arguments that it does not take'),
+} as const satisfies Record<string, ProblemKind>
+
+export type ProblemCode = keyof typeof problemTable
+
+/** Where a problem lies and how far off it is. `pointer` is an RFC 6901 JSON pointer; `row` counts lines from 1. */
+export interface ProblemPlace {
+  readonly file?: string
+  readonly pointer?: string
+  readonly row?: number
+  readonly measured?: string | number
+  readonly limit?: string | number
+}
+
+/** One thing that is wrong with an input; a check returns all of them. */
+export interface Finding extends ProblemPlace {
+  readonly code: ProblemCode
+  readonly message: string
+}
+
+/** A refused operation. `detail` says what and where to a person; `findings` carries all causes where there are several. */
+export class Problem extends Error {
+  readonly code: ProblemCode
+  readonly place: ProblemPlace
+  readonly findings: readonly Finding[]
+
+  constructor(code: ProblemCode, detail: string, place: ProblemPlace & { findings?: readonly Finding[] } = {}) {
+    super(detail)
+    this.name = 'Problem'
+    this.code = code
+    const { findings, ...rest } = place
+    this.place = rest
+    this.findings = findings ?? []
+  }
+}
+
+/** RFC 9457 problem details of a `Problem`; the members beyond the standard ones are those of `ProblemPlace`. */
+export interface ProblemDetails extends ProblemPlace {
+  readonly type: string
+  readonly title: string
+  readonly status: number
+  readonly code: ProblemCode
+  readonly detail: string
+  readonly retry: Retry
+  readonly findings?: readonly Finding[]
+}
+
+/** Problem details (RFC 9457 §3.1); the `type` is a URI reference into the README's table of codes. */
+export function toProblemDetails(problem: Problem): ProblemDetails {
+  const row = problemTable[problem.code]
+  return {
+    type: `/api/v1/problems/${problem.code}`,
+    title: row.title,
+    status: row.status,
+    code: problem.code,
+    detail: problem.message,
+    retry: row.retry,
+    ...problem.place,
+    ...(problem.findings.length > 0 ? { findings: problem.findings } : {}),
+  }
+}

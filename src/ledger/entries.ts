@@ -1,0 +1,138 @@
+// Ledger entries (DESIGN §6): `{v, index, type, atMs, epoch, salt, body}`, strings and integers only, an absent value is an absent
+// key. Lengths in µm, heights in µm, shares in ppm, times in UTC ms.
+import * as z from 'zod'
+import { digestPattern } from '../kernel/bytes.ts'
+import { decisions, flags } from '../kernel/terms.ts'
+
+export const entryTypes = ['step', 'frame', 'reads', 'answer', 'revocation', 'laid', 'material', 'act'] as const
+export type EntryType = (typeof entryTypes)[number]
+
+const int = z.int()
+const count = z.int().min(0)
+const text = z.string()
+const digest = z.string().regex(digestPattern)
+
+const read = z.strictObject({
+  cell: count.optional(),
+  lane: count.optional(),
+  text: text.optional(),
+  symbology: text.optional(),
+  qualityPpm: count.optional(),
+})
+
+const person = { by: text, why: text.optional() }
+
+export const placementBody = z.strictObject({
+  leftUm: int,
+  topUm: int,
+  widthUm: count,
+  heightUm: count,
+})
+
+export const layerBody = z.strictObject({
+  digest,
+  layer: text,
+  station: text,
+  order: count,
+  scope: z.enum(['cell', 'frame', 'common']),
+  placement: placementBody,
+})
+
+export const identityBody = z.strictObject({
+  job: text,
+  design: text,
+  text,
+  print: text.optional(),
+  serial: text.optional(),
+  version: count.optional(),
+})
+
+export const causeBody = z.strictObject({
+  flag: z.enum(flags),
+  job: text.optional(),
+  design: text.optional(),
+  print: text.optional(),
+})
+
+export const runStates = ['ready', 'proving', 'open', 'stopped', 'closing', 'sealed', 'aborted'] as const
+
+export const entryBodies = {
+  /**
+   * A change of the run's state, or a clearing (`cause` and `after`) that leaves it. The first one carries all that the run was
+   * opened with, as canonical JSON texts.
+   */
+  step: z.strictObject({
+    to: z.enum(runStates),
+    ...person,
+    ticket: text.optional(),
+    line: text.optional(),
+    /** Digests of frozen versions and their contents: a canonical JSON text. */
+    frozen: text.optional(),
+    override: text.optional(),
+    lanes: z.array(count).optional(),
+    cause: causeBody.optional(),
+    after: z.enum(['resume', 'skip-rest']).optional(),
+    frame: count.optional(),
+    cell: count.optional(),
+  }),
+  /** A trigger with its position; `reads` where they came with it, `capture` where a picture did. */
+  frame: z.strictObject({
+    frame: count,
+    place: count,
+    positionUm: int,
+    markSpacingUm: count.optional(),
+    capture: digest.optional(),
+    reads: z.array(read).optional(),
+  }),
+  /** What was read in a frame's picture. */
+  reads: z.strictObject({ frame: count, capture: digest, reads: z.array(read) }),
+  answer: z.strictObject({
+    frame: count,
+    place: count,
+    cell: count,
+    decision: z.enum(decisions),
+    flags: z.array(z.enum(flags)),
+    identity: identityBody.optional(),
+    layers: z.array(layerBody),
+    rotateDeg: z.union([z.literal(0), z.literal(90), z.literal(180), z.literal(270)]),
+    noReturnUm: int,
+    setup: z.literal(1).optional(),
+    /** Of a `stop`: what it was asked for; it opens this cause. */
+    cause: causeBody.optional(),
+  }),
+  /** Turns an earlier `lay` into `skip` before its point of no return. `answer` is the index of the answer's entry. */
+  revocation: z.strictObject({ answer: count, frame: count, cell: count, flag: z.enum(flags) }),
+  laid: z.strictObject({ frame: count, cell: count, laid: z.enum(['full', 'part', 'none', 'unknown']) }),
+  material: z.strictObject({
+    event: z.enum(['splice', 'cut-out', 're-thread', 'pitch-change', 'foil']),
+    positionUm: int.optional(),
+    frames: count.optional(),
+    station: text.optional(),
+    foil: text.optional(),
+    note: text.optional(),
+    by: text.optional(),
+  }),
+  /** A named act from outside the run that touches it, such as a withdrawal. */
+  act: z.strictObject({
+    act: z.enum(['withdraw', 'recover', 'note']),
+    ...person,
+    job: text.optional(),
+    design: text.optional(),
+    version: count.optional(),
+  }),
+} as const satisfies Record<EntryType, z.ZodType>
+
+export type EntryBodies = { [T in EntryType]: z.infer<(typeof entryBodies)[T]> }
+
+/** An entry before it has its place in the ledger. */
+export type EntryDraft = { [T in EntryType]: { readonly type: T; readonly body: EntryBodies[T] } }[EntryType]
+
+/** An entry as it stands in the ledger. */
+export type Entry = EntryDraft & {
+  readonly v: 1
+  readonly index: number
+  readonly atMs: number
+  readonly epoch: number
+  /** 16 random bytes, hex: keeps a leaf hash from telling its entry. */
+  readonly salt: string
+}

@@ -1,0 +1,134 @@
+// The shape of an entry and of each type's body: exactly these keys, of these kinds. Written down here a second time, apart from
+// the writer's schemas; a test holds the two against each other.
+import { decisions, flags } from '../../kernel/terms.ts'
+import type { EntryBodies, EntryType } from '../entries.ts'
+import { Fault } from './fault.ts'
+import type { Plain, PlainObject } from './parse-line.ts'
+
+/** An entry whose shape was checked. */
+export type ShapedEntry = {
+  [T in EntryType]: { readonly index: number; readonly epoch: number; readonly type: T; readonly body: EntryBodies[T] }
+}[EntryType]
+
+/** Where a value is wrong, as a JSON pointer from itself; undefined where it is right. */
+type Check = (value: Plain) => string | undefined
+
+const when =
+  (isRight: (value: Plain) => boolean): Check =>
+  (value) =>
+    isRight(value) ? undefined : ''
+
+const int = when((value) => typeof value === 'number')
+const count = when((value) => typeof value === 'number' && value >= 0)
+const text = when((value) => typeof value === 'string')
+const oneOf = (...known: readonly Plain[]): Check => {
+  const set = new Set(known)
+  return when((value) => set.has(value))
+}
+const matching = (pattern: RegExp): Check => when((value) => typeof value === 'string' && pattern.test(value))
+const digest = matching(/^[0-9a-f]{64}$/)
+
+const listOf =
+  (item: Check): Check =>
+  (value) => {
+    if (!Array.isArray(value)) return ''
+    for (let i = 0; i < value.length; i += 1) {
+      const wrong = item(value[i])
+      if (wrong !== undefined) return `/${i}${wrong}`
+    }
+    return undefined
+  }
+
+type Checks = Readonly<Record<string, Check>>
+
+function object(required: Checks, optional: Checks = {}): Check {
+  const checks = new Map(Object.entries({ ...required, ...optional }))
+  const requiredKeys = Object.keys(required)
+  return (value) => {
+    if (!isObject(value)) return ''
+    for (const key in value) {
+      const wrong = checkMember(checks.get(key), value[key])
+      if (wrong !== undefined) return `/${key}${wrong}`
+    }
+    const missing = requiredKeys.find((key) => value[key] === undefined)
+    return missing === undefined ? undefined : `/${missing}`
+  }
+}
+
+const checkMember = (check: Check | undefined, member: Plain | undefined): string | undefined =>
+  check === undefined || member === undefined ? '' : check(member)
+
+const isObject = (value: Plain): value is PlainObject => typeof value === 'object' && !Array.isArray(value)
+
+const flag = oneOf(...flags)
+const scope = oneOf('cell', 'frame', 'common')
+const read = object({}, { cell: count, lane: count, text, symbology: text, qualityPpm: count })
+const reads = listOf(read)
+const cause = object({ flag }, { job: text, design: text, print: text })
+const identity = object({ job: text, design: text, text }, { print: text, serial: text, version: count })
+const placement = object({ leftUm: int, topUm: int, widthUm: count, heightUm: count })
+const layer = object({ digest, layer: text, station: text, order: count, scope, placement })
+
+const bodies: Readonly<Record<EntryType, Check>> = {
+  step: object(
+    { to: oneOf('ready', 'proving', 'open', 'stopped', 'closing', 'sealed', 'aborted'), by: text },
+    {
+      why: text,
+      ticket: text,
+      line: text,
+      frozen: text,
+      override: text,
+      lanes: listOf(count),
+      cause,
+      after: oneOf('resume', 'skip-rest'),
+      frame: count,
+      cell: count,
+    },
+  ),
+  frame: object({ frame: count, place: count, positionUm: int }, { markSpacingUm: count, capture: digest, reads }),
+  reads: object({ frame: count, capture: digest, reads }),
+  answer: object(
+    {
+      frame: count,
+      place: count,
+      cell: count,
+      decision: oneOf(...decisions),
+      flags: listOf(flag),
+      layers: listOf(layer),
+      rotateDeg: oneOf(0, 90, 180, 270),
+      noReturnUm: int,
+    },
+    { identity, setup: oneOf(1), cause },
+  ),
+  revocation: object({ answer: count, frame: count, cell: count, flag }),
+  laid: object({ frame: count, cell: count, laid: oneOf('full', 'part', 'none', 'unknown') }),
+  material: object(
+    { event: oneOf('splice', 'cut-out', 're-thread', 'pitch-change', 'foil') },
+    { positionUm: int, frames: count, station: text, foil: text, note: text, by: text },
+  ),
+  act: object(
+    { act: oneOf('withdraw', 'recover', 'note'), by: text },
+    { why: text, job: text, design: text, version: count },
+  ),
+}
+
+const anything: Check = () => undefined
+const envelope = object({
+  atMs: int,
+  body: anything,
+  epoch: count,
+  index: count,
+  salt: matching(/^[0-9a-f]{32}$/),
+  type: oneOf(...Object.keys(bodies)),
+  v: oneOf(1),
+})
+
+/** The value as an entry. Throws a Fault `shape` naming the first key that is missing, unknown or of the wrong kind. */
+export function shapeEntry(value: Plain): ShapedEntry {
+  const wrong = envelope(value)
+  if (wrong !== undefined) throw new Fault('shape', `not an entry: ${wrong === '' ? 'no object' : wrong}`)
+  const entry = value as unknown as ShapedEntry
+  const wrongBody = bodies[entry.type](entry.body as unknown as Plain)
+  if (wrongBody !== undefined) throw new Fault('shape', `not the body of "${entry.type}": /body${wrongBody}`)
+  return entry
+}

@@ -1,0 +1,72 @@
+// What a run may use, frozen when it opens: the jobs of its ticket with their versions and the layers of its pass.
+import type { CatalogueChange, JobRecord, Manifest, ManifestLayer, VersionRecord } from '../packages/index.ts'
+import type { Ticket } from './ticket.ts'
+
+export interface FrozenVersion {
+  readonly design: string
+  readonly version: number
+  readonly digest: string
+  /** Released at some time before the run opened (superseded ones included). */
+  readonly released: boolean
+  readonly withdrawn: boolean
+  readonly printVersions: readonly string[]
+  /** Of the ticket's pass, in order of laying. */
+  readonly layers: readonly ManifestLayer[]
+}
+
+export interface FrozenJob {
+  readonly job: string
+  readonly title: string
+  readonly frame: Manifest['frame']
+  readonly code: Manifest['code']
+  /** Whether the codes name the print version and a serial. */
+  readonly carries: { readonly print: boolean; readonly serial: boolean }
+  /** Versions pinned by the ticket, by design. */
+  readonly pins: Readonly<Record<string, number>>
+  /** Where the code names none. */
+  readonly printVersion?: string
+  /** By design, then rising version. */
+  readonly versions: readonly FrozenVersion[]
+}
+
+export interface Frozen {
+  readonly revision: number
+  readonly jobs: readonly FrozenJob[]
+}
+
+const frozenVersion = (version: VersionRecord, pass: number): FrozenVersion => ({
+  design: version.design,
+  version: version.version,
+  digest: version.digest,
+  released: version.releasedAtMs !== undefined,
+  withdrawn: version.withdrawnAtMs !== undefined,
+  printVersions: version.printVersions,
+  layers: version.layers.filter((layer) => layer.pass === pass).toSorted((a, b) => a.order - b.order),
+})
+
+function frozenJob(record: JobRecord, ticket: Ticket, row: Ticket['jobs'][number]): FrozenJob {
+  const allowed = row.packages
+  const versions = [...record.designs.values()]
+    .flat()
+    .filter((version) => !allowed || version.packages.some((number) => allowed.includes(number)))
+    .map((version) => frozenVersion(version, ticket.pass))
+  return {
+    job: record.job,
+    title: record.title,
+    frame: record.frame,
+    code: record.code,
+    carries: record.rule.carries,
+    pins: Object.fromEntries((row.pins ?? []).map((pin) => [pin.design, pin.version])),
+    ...(row.printVersion ? { printVersion: row.printVersion } : {}),
+    versions,
+  }
+}
+
+/** Freezes the jobs of a ticket that the catalogue knows; unknown ones are left out (readiness names them). */
+export function freeze(catalogue: CatalogueChange['catalogue'], ticket: Ticket): Frozen {
+  const jobs = ticket.jobs.flatMap((row) => {
+    const record = catalogue.jobs.get(row.job)
+    return record ? [frozenJob(record, ticket, row)] : []
+  })
+  return { revision: catalogue.revision, jobs }
+}

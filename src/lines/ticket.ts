@@ -1,0 +1,40 @@
+// The ticket, schema `rollcall.ticket/1`: what a roll is and how it will be run.
+import * as z from 'zod'
+import { stationKinds } from '../kernel/terms.ts'
+
+const name = z
+  .string()
+  .min(1)
+  .max(120)
+  .regex(/^[A-Za-z0-9][A-Za-z0-9._-]*$/)
+
+export const ticketSchema = z
+  .strictObject({
+    schema: z.literal('rollcall.ticket/1'),
+    ticket: name,
+    roll: name,
+    jobs: z
+      .array(
+        z.strictObject({
+          job: name,
+          packages: z.array(z.int().min(1)).min(1).optional().meta({ description: 'Only versions of these packages.' }),
+          pins: z.array(z.strictObject({ design: name, version: z.int().min(1) })).optional(),
+          printVersion: name.optional().meta({ description: 'Where the code does not name the print version.' }),
+        }),
+      )
+      .min(1)
+      .max(64),
+    substrate: name,
+    thicknessMm: z.number().positive().max(10).optional(),
+    leadEdge: z
+      .enum(['top', 'bottom'])
+      .default('top')
+      .meta({ description: 'Which edge of the frame as printed runs first.' }),
+    pass: z.int().min(1).max(16),
+    expectedFrames: z.int().min(1).max(100_000_000).optional(),
+    regulated: z.boolean(),
+    foils: z.array(z.strictObject({ station: z.enum(stationKinds), foil: name })).optional(),
+  })
+  .meta({ id: 'Ticket', title: 'rollcall.ticket/1' })
+
+export type Ticket = z.infer<typeof ticketSchema>

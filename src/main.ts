@@ -1,0 +1,266 @@
+#!/usr/bin/env node
+// The one place where the parts are put together: the server over a data directory, and the command line in front of it.
+import { readFileSync } from 'node:fs'
+import { rm, writeFile } from 'node:fs/promises'
+import { createServer } from 'node:http'
+import type { AddressInfo } from 'node:net'
+import { type Logger, pino } from 'pino'
+import type { DemoParts } from '../demo-jobs/demo.ts'
+import { createApi, type Metrics, openMetrics } from './api/index.ts'
+import { type CliParts, connect, openOutput, type RunningServer, runCli, type ServeOptions } from './cli/index.ts'
+import { type Config, readConfig } from './config.ts'
+import { systemClock, systemRandom } from './kernel/clock.ts'
+import { Problem } from './kernel/problem.ts'
+import { type Entry, openLedgerWriter, openSigningKey, signCheckpoint } from './ledger/index.ts'
+import {
+  clearStaging,
+  openCatalogue,
+  openPackages,
+  openWatchedFolder,
+  previewHandler,
+  publishHandler,
+} from './packages/index.ts'
+import { openInProcessQueue, openThreads } from './queue/index.ts'
+import { openCaptures, Runs, readCaptureHandler, watchCaptures } from './runs/index.ts'
+import { type DataDirectory, openDataDirectory, openFolderBlobs, openSqlite } from './storage/index.ts'
+
+const version = (JSON.parse(readFileSync(new URL(packagePath(), import.meta.url), 'utf8')) as { version: string })
+  .version
+
+// From `src/` the package lies one folder up, from `dist/src/` two.
+function packagePath(): string {
+  return import.meta.url.endsWith('.ts') ? '../package.json' : '../../package.json'
+}
+
+// Worker entries have the ending of the code that runs: `.ts` from sources, `.js` from the build.
+const workerUrl = (name: string): URL =>
+  new URL(`../workers/${name}.${import.meta.url.endsWith('.ts') ? 'ts' : 'js'}`, import.meta.url)
+
+/** Things to undo, in the reverse of their order. */
+interface Undo {
+  add(undo: () => unknown): void
+  all(): Promise<void>
+}
+
+function openUndo(): Undo {
+  const steps: (() => unknown)[] = []
+  return {
+    add: (step) => steps.push(step),
+    async all() {
+      for (let step = steps.pop(); step; step = steps.pop()) await step()
+    },
+  }
+}
+
+function countEntries(metrics: Metrics, entries: readonly Entry[]): void {
+  for (const entry of entries) {
+    if (entry.type === 'answer') metrics.label(entry.body.decision, entry.body.flags)
+    else if (entry.type === 'frame') metrics.frame()
+    else if (entry.type === 'revocation') metrics.revoked()
+  }
+}
+
+/** Storage, ledger, queue and threads over an open data directory. */
+async function openGround({ paths }: DataDirectory, config: Config, log: Logger, undo: Undo) {
+  const clock = systemClock
+  const random = systemRandom
+  const database = await openSqlite({ folder: paths.db })
+  undo.add(() => database.close())
+  const blobs = await openFolderBlobs({ folder: paths.blobs, temporary: paths.temporary })
+  const key = await openSigningKey({ folder: paths.keys, random })
+  const ledger = openLedgerWriter({ database, clock, random })
+  undo.add(() => ledger.close())
+  const queue = openInProcessQueue({
+    database,
+    clock,
+    random,
+    report: (error) => log.error({ err: error }, 'work cannot be noted'),
+  })
+  const readThreads = openThreads({ script: workerUrl('read-capture'), count: config.threads })
+  const packageThreads = openThreads({ script: workerUrl('check-package'), count: config.threads })
+  undo.add(() => Promise.all([readThreads.close(), packageThreads.close()]))
+  undo.add(() => queue.close())
+  return { clock, random, database, blobs, key, ledger, queue, readThreads, packageThreads }
+}
+
+type Ground = Awaited<ReturnType<typeof openGround>>
+
+/** Packages and runs on that ground, and the work that they queue. */
+async function openHouse(ground: Ground, directory: DataDirectory, config: Config, log: Logger) {
+  const { clock, random, database, blobs, ledger, queue, packageThreads: threads, readThreads } = ground
+  const { paths } = directory
+  const catalogue = await openCatalogue({ database })
+  const packages = openPackages({ database, blobs, catalogue, threads, spool: paths.spool, clock, random })
+  const metrics = openMetrics(queue)
+  ledger.onCommit((facts) => metrics.commit(facts))
+  const runs = new Runs({
+    database,
+    blobs,
+    ledger,
+    catalogue,
+    clock,
+    onWritten: (_runId, entries) => countEntries(metrics, entries),
+  })
+  const captures = openCaptures({ folder: paths.captures, queue })
+  queue.handle('publish', 1, publishHandler({ packages, catalogue, queue }))
+  queue.handle('check', 1, async (payload, { signal, progress }) => {
+    const { path, removeSource } = payload as { path: string; removeSource: boolean }
+    try {
+      return await packages.check({ path, signal, progress })
+    } finally {
+      if (removeSource) await rm(path, { force: true })
+    }
+  })
+  queue.handle('preview', 1, previewHandler({ database, blobs, catalogue, threads }))
+  const read = readCaptureHandler({ runs, read: (task, signal) => readThreads.run(task, { signal }) })
+  queue.handle('read-capture', config.threads, async (payload, { signal }) => {
+    const startedMs = clock.monotonicMs()
+    const result = await read(payload, signal)
+    metrics.capture({ ms: clock.monotonicMs() - startedMs })
+    return result
+  })
+  await clearStaging(paths.spool)
+  for (const run of await runs.resume((runId, error) =>
+    log.error({ runId, err: error }, 'a run cannot be opened again'),
+  )) {
+    await captures.resume(run)
+  }
+  return { catalogue, packages, metrics, runs, captures }
+}
+
+type House = Awaited<ReturnType<typeof openHouse>>
+
+async function startWatching(
+  ground: Ground,
+  house: House,
+  directory: DataDirectory,
+  config: Config,
+  log: Logger,
+  undo: Undo,
+) {
+  const { queue, packageThreads: threads, clock, random } = ground
+  const { intake, refused, captures: folder } = directory.paths
+  const intakes = openWatchedFolder({
+    intake,
+    refused,
+    queue,
+    threads,
+    clock,
+    random,
+    intervalMs: config.intakeRescanMs,
+    settleMs: config.intakeSettleMs,
+    report: (event) => log[event.event === 'published' ? 'info' : 'warn'](event, `intake: ${event.event}`),
+  })
+  await intakes.start()
+  undo.add(() => intakes.close())
+  const { runs, captures } = house
+  const pictures = watchCaptures({
+    folder,
+    captures,
+    runs,
+    rescanMs: config.capturesRescanMs,
+    tell: ({ kind, file, problem }) => log.warn({ file, err: problem }, `captures: ${kind}`),
+  })
+  undo.add(() => pictures.close())
+  const sweep = setInterval(() => {
+    runs.sweepLayers().catch((error) => log.error({ err: error }, 'the layers cannot be looked at'))
+  }, config.layerSweepMs)
+  undo.add(() => clearInterval(sweep))
+}
+
+async function listen(
+  ground: Ground,
+  house: House,
+  directory: DataDirectory,
+  config: Config,
+  log: Logger,
+  undo: Undo,
+): Promise<string> {
+  const { clock, database, blobs, key, queue, readThreads } = ground
+  let isReady = true
+  const app = createApi({
+    version,
+    clock,
+    database,
+    blobs,
+    queue,
+    log,
+    ...house,
+    spoolFolder: directory.paths.spool,
+    verifierKey: key.verifierKey,
+    ready: () => isReady,
+    readPicture: (file) => readThreads.run({ kind: 'picture', path: file }),
+    async checkpoint(runId) {
+      const head = await database.ledgerHead(runId)
+      if (!head) throw new Problem('run-not-found', `run ${runId} has no entry yet`)
+      return signCheckpoint(key, { runId, ...head })
+    },
+  })
+  const http = createServer(app)
+  await new Promise<void>((resolve, reject) => {
+    http.once('error', reject)
+    http.listen(config.port, config.host, resolve)
+  })
+  undo.add(async () => {
+    isReady = false
+    const closed = new Promise((resolve) => http.close(resolve))
+    http.closeIdleConnections()
+    setTimeout(() => http.closeAllConnections(), 2_000).unref()
+    await closed
+  })
+  const { port, family } = http.address() as AddressInfo
+  const url = `http://${family === 'IPv6' ? '[::1]' : '127.0.0.1'}:${port}`
+  await writeFile(directory.paths.server, `${JSON.stringify({ url, pid: process.pid })}\n`)
+  undo.add(() => rm(directory.paths.server, { force: true }))
+  return url
+}
+
+/** Starts Rollcall over a data directory. Problems: `data-in-use`, `data-format`, `config-bad`, `listen-beyond-loopback`. */
+async function startServer(options: ServeOptions): Promise<RunningServer> {
+  const { dataFolder } = options
+  const given = {
+    port: options.port,
+    logLevel: options.logLevel as Config['logLevel'],
+    ...(options.host ? { host: options.host } : {}),
+  }
+  const config = await readConfig({ dataFolder, environment: process.env, given })
+  const log = pino({ level: config.logLevel }, pino.destination({ fd: 2, sync: true }))
+  const undo = openUndo()
+  try {
+    const directory = await openDataDirectory(dataFolder)
+    undo.add(() => directory.release())
+    const ground = await openGround(directory, config, log, undo)
+    const house = await openHouse(ground, directory, config, log)
+    await ground.queue.start()
+    if (options.watch !== false) await startWatching(ground, house, directory, config, log, undo)
+    const url = await listen(ground, house, directory, config, log, undo)
+    log.info({ url, dataFolder, version }, 'rollcall serves')
+    return { url, close: () => undo.all() }
+  } catch (error) {
+    await undo.all()
+    throw error
+  }
+}
+
+const demo: CliParts['demo'] = async ({ dataFolder, serve, port, json }) => {
+  const { runDemo } = await import('../demo-jobs/demo.ts')
+  const parts: DemoParts = {
+    start: startServer,
+    connect,
+    drawScript: workerUrl('draw-capture'),
+    threads: 2,
+    output: openOutput(json),
+    verify: ({ url, runId, checkpoint, answers }) =>
+      runCli(
+        ['--url', url, ...(json ? ['--json'] : []), 'verify', runId, '--checkpoint', checkpoint, '--answers', answers],
+        cli,
+      ),
+  }
+  return runDemo(parts, { folder: dataFolder, serve, port })
+}
+
+// A reader that closed our output (such as `head`) ends the command without a word.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => process.exit(error.code === 'EPIPE' ? 0 : 1))
+
+const cli: CliParts = { version, start: startServer, demo }
+process.exitCode = await runCli(process.argv.slice(2), cli)

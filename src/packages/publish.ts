@@ -1,0 +1,201 @@
+// Publishing: take in, check, store the layers, and one short transaction that makes it all appear at once.
+import { rm } from 'node:fs/promises'
+import { join } from 'node:path'
+import type { Clock, RandomBytes } from '../kernel/clock.ts'
+import { Problem } from '../kernel/problem.ts'
+import type { BlobStore, Database } from '../storage/port.ts'
+import type { CatalogueStore } from './catalogue-store.ts'
+import { isPublished, nothingKnown } from './known.ts'
+import { createLocks } from './locks.ts'
+import type { Manifest } from './manifest.ts'
+import type { ManifestReport } from './manifest-check.ts'
+import { requireName } from './named-act.ts'
+import { type CheckResult, checkOpened, type OpenedPackage, type PackageThreads, runTask } from './package-check.ts'
+import { insertPackage, readKnown } from './package-rows.ts'
+import { type IntakeLimits, stagingRoot } from './staging.ts'
+
+/** Told how far work has come: share from 0 to 1, and what is being done. */
+export type Progress = (share: number, note: string) => void
+
+export interface PackagesDeps {
+  readonly database: Pick<Database, 'catalogue'>
+  readonly blobs: BlobStore
+  readonly catalogue: CatalogueStore
+  readonly threads: PackageThreads
+  /** Folder for staging, in the data directory. */
+  readonly spool: string
+  readonly clock: Clock
+  readonly random: RandomBytes
+  readonly held?: IntakeLimits
+}
+
+export interface SourceOptions {
+  /** A folder or a ZIP. It is only read. */
+  readonly path: string
+  readonly progress?: Progress
+  readonly signal?: AbortSignal
+}
+
+export interface PublishOptions extends SourceOptions {
+  /** Who publishes; goes into the record. */
+  readonly by: string
+}
+
+/** What a check says; nothing is published. */
+export interface CheckReport extends CheckResult {
+  readonly job?: string
+  readonly package?: number
+  readonly title?: string
+  readonly bytes: number
+  readonly files: number
+  /** The very same package is published already; its pictures were not looked at again. */
+  readonly unchanged: boolean
+}
+
+export interface Published {
+  readonly outcome: 'published' | 'unchanged'
+  readonly job: string
+  readonly package: number
+  readonly digest: string
+  /** Versions that this package brought. */
+  readonly newVersions: readonly { readonly design: string; readonly version: number }[]
+  readonly bytes: number
+}
+
+export interface Packages {
+  /** Checks a source without publishing it. Problems as those of taking in: `zip-bad`, `file-changed` and the like. */
+  check(options: SourceOptions): Promise<CheckReport>
+  /**
+   * Publishes a source, or says that it is published already. Problems: `package-refused` with every finding, those of taking in,
+   * `data-full`. Nothing stays of a package that is not published.
+   */
+  publish(options: PublishOptions): Promise<Published>
+}
+
+const blobsAtOnce = 8
+const noProgress: Progress = () => undefined
+
+async function storeLayers(
+  { blobs }: PackagesDeps,
+  { staged, report }: OpenedPackage,
+  { progress, signal }: { progress: (share: number) => void; signal: AbortSignal | undefined },
+): Promise<void> {
+  const byStored = new Map(staged.files.map((file) => [file.stored, file]))
+  const waiting = report.layerFiles.flatMap(({ stored }) => byStored.get(stored) ?? [])
+  const total = waiting.length
+  let done = 0
+  const storeNext = async (): Promise<void> => {
+    for (let file = waiting.pop(); file; file = waiting.pop()) {
+      signal?.throwIfAborted()
+      await blobs.put({ path: file.stored }, file.digest)
+      done += 1
+      progress(done / total)
+    }
+  }
+  const results = await Promise.allSettled(Array.from({ length: blobsAtOnce }, storeNext))
+  for (const result of results) if (result.status === 'rejected') throw result.reason
+}
+
+const counted = (count: number): string => (count === 1 ? '1 finding' : `${count} findings`)
+
+function refuse(manifest: Manifest | undefined, { findings, findingsMore }: CheckResult): never {
+  const name = manifest ? `package ${manifest.package} of ${manifest.job}` : 'the package'
+  const cut = findingsMore > 0 ? `; the first ${findings.length} are listed` : ''
+  throw new Problem(
+    'package-refused',
+    `${name} has ${counted(findings.length + findingsMore)} and was not published${cut}`,
+    {
+      findings,
+    },
+  )
+}
+
+interface Examined {
+  readonly opened: OpenedPackage
+  readonly result: CheckResult
+  readonly unchanged: boolean
+}
+
+async function withOpened<T>(
+  deps: PackagesDeps,
+  { path, signal, progress = noProgress }: SourceOptions,
+  use: (opened: OpenedPackage) => Promise<T>,
+): Promise<T> {
+  const into = join(stagingRoot(deps.spool), Buffer.from(deps.random(8)).toString('hex'))
+  const held = deps.held ? { held: deps.held } : {}
+  try {
+    progress(0, 'taking the files in')
+    return await use(await runTask(deps.threads, { task: 'open', path, into, ...held }, signal))
+  } finally {
+    // A thread that was just ended may still have a write under way.
+    await rm(into, { recursive: true, force: true, maxRetries: 5, retryDelay: 50 })
+  }
+}
+
+async function examine(
+  deps: PackagesDeps,
+  opened: OpenedPackage,
+  { progress = noProgress, signal }: SourceOptions,
+): Promise<Examined> {
+  const { report } = opened
+  const job = report.manifest?.job
+  const known = job === undefined ? nothingKnown : await readKnown(deps.database.catalogue, job)
+  if (report.findings.length === 0 && isPublished(report, known)) {
+    return { opened, result: { findings: [], findingsMore: 0, facts: [] }, unchanged: true }
+  }
+  const tell = (share: number): void => progress(0.2 + 0.5 * share, 'checking the layers')
+  tell(0)
+  const abort = signal ? { signal } : {}
+  const result = await checkOpened(report, { threads: deps.threads, known, progress: tell, ...abort })
+  return { opened, result, unchanged: false }
+}
+
+type SoundReport = ManifestReport & { readonly manifest: Manifest; readonly digest: string }
+
+async function commit(
+  deps: PackagesDeps,
+  { report, examined }: { report: SoundReport; examined: Examined },
+  { by, progress = noProgress, signal }: PublishOptions,
+): Promise<Published> {
+  const { manifest, digest } = report
+  const { opened, result } = examined
+  const tell = (share: number): void => progress(0.7 + 0.25 * share, 'storing the layers')
+  await storeLayers(deps, opened, { progress: tell, signal })
+  const { bytes } = opened.staged
+  const atMs = deps.clock.nowMs()
+  const newVersions = await insertPackage(deps.database.catalogue, { report, facts: result.facts, bytes, atMs, by })
+  await deps.catalogue.refresh({ job: manifest.job })
+  progress(1, 'published')
+  return { outcome: 'published', job: manifest.job, package: manifest.package, digest, newVersions, bytes }
+}
+
+async function publishOpened(deps: PackagesDeps, opened: OpenedPackage, options: PublishOptions): Promise<Published> {
+  const examined = await examine(deps, opened, options)
+  const { manifest, digest } = opened.report
+  if (examined.result.findings.length > 0 || !manifest || digest === undefined) return refuse(manifest, examined.result)
+  if (!examined.unchanged) return commit(deps, { report: { ...opened.report, manifest, digest }, examined }, options)
+  const { job, package: number } = manifest
+  return { outcome: 'unchanged', job, package: number, digest, newVersions: [], bytes: opened.staged.bytes }
+}
+
+/** Opens publishing and checking over a data directory's parts. Publications of one job wait for one another. */
+export function openPackages(deps: PackagesDeps): Packages {
+  const locks = createLocks()
+  return {
+    check: (options) =>
+      withOpened(deps, options, async (opened) => {
+        const { result, unchanged } = await examine(deps, opened, options)
+        const { manifest } = opened.report
+        const named = manifest ? { job: manifest.job, package: manifest.package, title: manifest.title } : {}
+        return { ...result, ...named, bytes: opened.staged.bytes, files: opened.staged.files.length, unchanged }
+      }),
+    async publish(options) {
+      requireName(options.by)
+      return withOpened(deps, options, (opened) => {
+        const job = opened.report.manifest?.job
+        const run = () => publishOpened(deps, opened, options)
+        return job === undefined ? run() : locks.hold(job, run)
+      })
+    },
+  }
+}

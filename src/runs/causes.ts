@@ -1,0 +1,96 @@
+// Stop causes: one stop per (flag, job, design, print version), and the counting that turns many small flags into a stop.
+
+import type { Flag } from '../kernel/terms.ts'
+import type { EntryBodies } from '../ledger/index.ts'
+import type { Policy } from '../lines/index.ts'
+import type { Identity } from './resolve.ts'
+
+export type CauseBody = NonNullable<EntryBodies['answer']['cause']>
+
+export interface CauseRecord {
+  readonly cause: CauseBody
+  readonly status: 'open' | 'skip-rest'
+  /** Ledger index of the entry that opened it. */
+  readonly openedAt: number
+  readonly frame?: number
+  readonly cell?: number
+}
+
+const keyOf = (cause: CauseBody): string => [cause.flag, cause.job, cause.design, cause.print].join('\n')
+
+/**
+ * The cause that a label's flag belongs to. A recall concerns a design whatever print version carries it, so `withdrawn` names none:
+ * the recall's own stop and its labels are one cause.
+ */
+export function causeOf(flag: Flag, identity: Identity | undefined): CauseBody {
+  if (!identity) return { flag }
+  const { job, design, print } = identity
+  return { flag, job, design, ...(print !== undefined && flag !== 'withdrawn' ? { print } : {}) }
+}
+
+export class Causes {
+  private readonly records = new Map<string, CauseRecord>()
+
+  open(cause: CauseBody, at: { index: number; frame?: number; cell?: number }): void {
+    const where = {
+      ...(at.frame !== undefined ? { frame: at.frame } : {}),
+      ...(at.cell !== undefined ? { cell: at.cell } : {}),
+    }
+    this.records.set(keyOf(cause), { cause, status: 'open', openedAt: at.index, ...where })
+  }
+
+  clear(cause: CauseBody, after: 'resume' | 'skip-rest'): void {
+    const record = this.records.get(keyOf(cause))
+    if (after === 'resume') this.records.delete(keyOf(cause))
+    else if (record) this.records.set(keyOf(cause), { ...record, status: 'skip-rest' })
+  }
+
+  status(cause: CauseBody): CauseRecord['status'] | undefined {
+    return this.records.get(keyOf(cause))?.status
+  }
+
+  opened(): readonly CauseRecord[] {
+    return [...this.records.values()].filter((record) => record.status === 'open')
+  }
+
+  /** Open ones and those whose rest is skipped. */
+  all(): readonly CauseRecord[] {
+    return [...this.records.values()]
+  }
+}
+
+/** Counts flagged labels among the last `within` labels of a run, set-up labels left out. At most `count` numbers a flag are kept. */
+export class StopWindows {
+  private labels = 0
+  private readonly policy: Policy
+  private readonly flagged = new Map<Flag, number[]>()
+
+  constructor(policy: Policy) {
+    this.policy = policy
+  }
+
+  /** Whether one more label with this flag would reach the flag's `stopAfter`. */
+  wouldStop(flag: Flag): boolean {
+    const limit = this.policy[flag].stopAfter
+    if (!limit) return false
+    const oldest = this.labels + 1 - limit.within
+    const recent = (this.flagged.get(flag) ?? []).filter((label) => label > oldest - 1)
+    return recent.length + 1 >= limit.count
+  }
+
+  add(flags: readonly Flag[]): void {
+    this.labels++
+    for (const flag of flags) {
+      const limit = this.policy[flag].stopAfter
+      if (!limit) continue
+      const kept = this.flagged.get(flag) ?? []
+      kept.push(this.labels)
+      if (kept.length > limit.count) kept.shift()
+      this.flagged.set(flag, kept)
+    }
+  }
+
+  reset(flag: Flag): void {
+    this.flagged.delete(flag)
+  }
+}

@@ -1,0 +1,403 @@
+// A live run: takes events, records before use, decides, answers when durable. All changes go through `write`, which appends to the
+// ledger and folds the entries into the state in the same breath; nothing leaves before the batch that holds it is committed.
+import { assert } from '../kernel/assert.ts'
+import type { Digest } from '../kernel/bytes.ts'
+import type { Clock } from '../kernel/clock.ts'
+import { limits } from '../kernel/limits.ts'
+import { Problem } from '../kernel/problem.ts'
+import { decodeEntry, type Entry, type EntryBodies, type EntryDraft, type RunLedger } from '../ledger/index.ts'
+import type { BlobCondition, Database, LedgerHead } from '../storage/port.ts'
+import { checkEvents, isRepeat } from './admission.ts'
+import { decideLabel } from './decide.ts'
+import type { Resolver } from './resolve.ts'
+import { applyEntry, type FrameRecord, lanesOf, type ReadBody, type RunState } from './state.ts'
+import { type Answer, type FrameEvent, type LaidReport, type Revocation, toAnswer, toFrameReads, toUm } from './wire.ts'
+
+export interface RunParts {
+  readonly state: RunState
+  readonly ledger: RunLedger
+  readonly heads: LedgerHead[]
+  readonly database: Database
+  readonly clock: Clock
+  readonly resolver: Resolver
+  readonly layerCondition: (digest: Digest) => BlobCondition
+  /** Told after each durable write, for metrics and waiting readers. */
+  readonly onWritten: (entries: readonly Entry[]) => void
+}
+
+export interface FramesOutcome {
+  readonly accepted: number
+  readonly answers: readonly Answer[]
+  /** Frames whose pictures are not read yet. */
+  readonly pending: readonly number[]
+  /** Poll from here for what is pending; answers given here may come again. */
+  readonly cursor: number
+}
+
+type AnswerEntry = Entry & { readonly type: 'answer' }
+interface IssuedAnswer {
+  readonly entry: AnswerEntry
+  readonly durable: Promise<LedgerHead>
+}
+type Issued = Map<number, readonly IssuedAnswer[]>
+
+export interface AnswersPage {
+  readonly answers: readonly Answer[]
+  readonly revocations: readonly Revocation[]
+  readonly cursor: number
+  readonly state: RunState['name']
+}
+
+const takesFrames: ReadonlySet<RunState['name']> = new Set(['proving', 'open', 'stopped'])
+
+export class Run {
+  readonly state: RunState
+  private readonly parts: RunParts
+  /** Durability of the last write; entries become durable in order, so it stands for all before it. */
+  private tail: Promise<unknown> = Promise.resolve()
+
+  constructor(parts: RunParts) {
+    this.parts = parts
+    this.state = parts.state
+  }
+
+  /** Why the run takes nothing more until it is opened again from its ledger. */
+  get failed(): Problem | undefined {
+    return this.parts.ledger.failed
+  }
+
+  get runId(): string {
+    return this.state.runId
+  }
+
+  /** Appends and takes up entries; the promise is that of their durability. Problem `ledger-unavailable` and kin. */
+  private write(drafts: readonly EntryDraft[]): { entries: readonly Entry[]; durable: Promise<LedgerHead> } {
+    const { entries, durable } = this.parts.ledger.append(drafts)
+    for (const entry of entries) applyEntry(this.state, entry)
+    const settled = durable.then((head) => {
+      const last = this.parts.heads.at(-1)
+      if (!last || head.treeSize > last.treeSize) this.parts.heads.push(head)
+      this.parts.onWritten(entries)
+      return head
+    })
+    settled.catch(() => undefined)
+    this.tail = settled
+    return { entries, durable: settled }
+  }
+
+  /** Takes frame events in order. All are checked before the first is recorded: a refused batch leaves nothing behind. */
+  async frames(events: readonly FrameEvent[]): Promise<FramesOutcome> {
+    this.demand(takesFrames)
+    checkEvents(this.state, events)
+    const repeats = events.filter((event) => this.state.frames.has(event.frame))
+    await Promise.all(repeats.map((event) => this.demandSame(event)))
+    const since = this.state.nextIndex - 1
+    const issued: Issued = new Map()
+    for (const event of events) {
+      if (!this.state.frames.has(event.frame)) this.record(event, { reads: toFrameReads(event) }, issued)
+    }
+    await this.tail
+    return this.outcome({ frames: events.map((event) => event.frame), since, issued })
+  }
+
+  /** A frame whose reads will come from a picture that is stored already. `fresh` is false for a repeat. */
+  async capture(event: {
+    frame: number
+    positionMm: number
+    digest: Digest
+  }): Promise<FramesOutcome & { fresh: boolean }> {
+    this.demand(takesFrames)
+    const since = this.state.nextIndex - 1
+    const known = this.state.frames.get(event.frame)
+    const issued: Issued = new Map()
+    if (known) {
+      if (known.capture !== event.digest || known.positionUm !== toUm(event.positionMm))
+        throw frameConflict(event.frame)
+    } else {
+      const frameEvent = { frame: event.frame, positionMm: event.positionMm, reads: [] }
+      checkEvents(this.state, [frameEvent])
+      this.record(frameEvent, { capture: event.digest }, issued)
+    }
+    await this.tail
+    return { fresh: !known, ...(await this.outcome({ frames: [event.frame], since, issued })) }
+  }
+
+  /** The reads of a frame's picture. A frame that was answered meanwhile (late) keeps its answer; the reads are dropped. */
+  async pictureRead(frame: number, reads: readonly ReadBody[]): Promise<void> {
+    const record = this.state.frames.get(frame)
+    if (!record?.capture || !this.state.waiting.has(frame) || this.state.waiting.get(frame) !== undefined) return
+    if (!takesFrames.has(this.state.name)) return
+    this.write([{ type: 'reads', body: { frame, capture: record.capture, reads: [...reads] } }])
+    this.answerReady(new Map())
+    await this.tail
+  }
+
+  private record(event: FrameEvent, body: { reads?: ReadBody[]; capture?: string }, issued: Issued): void {
+    const positionUm = toUm(event.positionMm)
+    const { place } = this.state.tracker.locate(positionUm)
+    const spacing = event.markSpacingMm === undefined ? {} : { markSpacingUm: toUm(event.markSpacingMm) }
+    this.write([{ type: 'frame', body: { frame: event.frame, place, positionUm, ...spacing, ...body } }])
+    this.answerReady(issued)
+  }
+
+  // Answers every waiting frame from the first on that is ready or past its point of no return; stops at the first that is neither.
+  private answerReady(issued: Issued): void {
+    for (const [frameNumber, reads] of this.state.waiting) {
+      const frame = this.state.frames.get(frameNumber)
+      assert(frame, 'a waiting frame is recorded')
+      const due = reads ?? (this.isLate(frame) ? 'late' : undefined)
+      if (due === undefined) return
+      issued.set(frameNumber, this.answerFrame(frame, due))
+    }
+  }
+
+  private isLate(frame: FrameRecord): boolean {
+    return this.state.lastPositionUm >= frame.positionUm + this.state.soonestNoReturnUm
+  }
+
+  private answerFrame(frame: FrameRecord, reads: readonly ReadBody[] | 'late'): readonly IssuedAnswer[] {
+    const bodies: EntryBodies['answer'][] = []
+    const issued = this.state.cells.map((cell, ordinal): IssuedAnswer => {
+      const body = decideLabel(this.state, { frame, cell, ordinal, reads }, this.parts)
+      bodies.push(body)
+      const { entries, durable } = this.write([{ type: 'answer', body }])
+      const [entry] = entries
+      assert(entry?.type === 'answer', 'an answer was written')
+      return { entry, durable }
+    })
+    // The frame's answers stay together; the step follows them.
+    const stop = bodies.find((body) => body.cause)
+    if (stop && this.state.name === 'open') this.write([stopStep(stop)])
+    return issued
+  }
+
+  private async demandSame(event: FrameEvent): Promise<void> {
+    const record = this.state.frames.get(event.frame)
+    await this.tail
+    const entry = record && (await this.readEntry(record.entryIndex))
+    if (entry?.type !== 'frame' || !isRepeat(entry.body, event, toFrameReads(event))) throw frameConflict(event.frame)
+  }
+
+  private async readEntry(index: number): Promise<Entry | undefined> {
+    const [row] = await this.parts.database.readLedger({ runId: this.runId, from: index, count: 1 })
+    return row && decodeEntry(row.bytes)
+  }
+
+  private headOf(index: number): LedgerHead {
+    const { heads } = this.parts
+    let low = 0
+    let high = heads.length - 1
+    while (low < high) {
+      const middle = (low + high) >> 1
+      if ((heads[middle]?.treeSize ?? 0) > index) high = middle
+      else low = middle + 1
+    }
+    const head = heads[low]
+    if (!head || head.treeSize <= index) throw new Problem('label-not-answered', `entry ${index} is not durable`)
+    return head
+  }
+
+  private asAnswer(entry: AnswerEntry, { treeSize, root }: LedgerHead): Answer {
+    const revokedBy = this.state.revoked.get(entry.index)
+    return toAnswer(entry.body, {
+      runId: this.runId,
+      ledgerIndex: entry.index,
+      treeSize,
+      root,
+      ...(revokedBy !== undefined ? { revokedBy } : {}),
+    })
+  }
+
+  /** The answers to all labels of a frame; undefined while it has none. Problem `not-found` for a frame never recorded. */
+  async answersOf(frame: number): Promise<readonly Answer[] | undefined> {
+    const record = this.state.frames.get(frame)
+    if (!record) throw new Problem('not-found', `run ${this.runId} has no frame ${frame}`)
+    if (record.answersAt === undefined) return undefined
+    await this.tail
+    const range = { runId: this.runId, from: record.answersAt, count: this.state.cells.length }
+    return (await this.parts.database.readLedger(range)).map((row) => {
+      const entry = decodeEntry(row.bytes)
+      if (entry.type !== 'answer') throw new Problem('ledger-bad', `entry ${row.index} is no answer`)
+      return this.asAnswer(entry, this.headOf(entry.index))
+    })
+  }
+
+  private async outcome(of: { frames: readonly number[]; since: number; issued: Issued }): Promise<FramesOutcome> {
+    const asked = [...new Set(of.frames)]
+    const answers: Answer[] = []
+    const pending: number[] = []
+    for (const frame of asked) {
+      const issued = of.issued.get(frame)
+      if (issued) for (const { entry, durable } of issued) answers.push(this.asAnswer(entry, await durable))
+      else if (this.state.frames.get(frame)?.answersAt === undefined) pending.push(frame)
+      else answers.push(...((await this.answersOf(frame)) ?? []))
+    }
+    return { accepted: asked.length, answers, pending, cursor: of.since }
+  }
+
+  /** Durable answers and revocations with a ledger index above `after` (−1 for all), at most `count` entries looked at. */
+  async answersAfter(after: number, count: number): Promise<AnswersPage> {
+    const rows = await this.parts.database.readLedger({
+      runId: this.runId,
+      from: after + 1,
+      count: Math.min(count, limits.answersPerPageMax),
+    })
+    const answers: Answer[] = []
+    const revocations: Revocation[] = []
+    for (const row of rows) {
+      const entry = decodeEntry(row.bytes)
+      if (entry.type === 'answer') answers.push(this.asAnswer(entry, this.headOf(entry.index)))
+      if (entry.type === 'revocation') revocations.push({ runId: this.runId, ledgerIndex: entry.index, ...entry.body })
+    }
+    return { answers, revocations, cursor: rows.at(-1)?.index ?? after, state: this.state.name }
+  }
+
+  /** What the controller did with labels. The same report again changes nothing; another one is `laid-conflict`. */
+  async laid(reports: readonly LaidReport[]): Promise<{ accepted: number }> {
+    this.demand(new Set(['proving', 'open', 'stopped', 'closing']))
+    const fresh = reports.filter((report) => {
+      const frame = this.state.frames.get(report.frame)
+      const ordinal = this.state.cells.findIndex((cell) => cell.cell === report.cell)
+      if (ordinal < 0)
+        throw new Problem('cell-unknown', `the run has no cell ${report.cell}`, { measured: report.cell })
+      if (frame?.answersAt === undefined) throw new Problem('label-not-answered', `frame ${report.frame} has no answer`)
+      const known = frame.laid?.[ordinal]
+      if (known !== undefined && known !== report.laid) {
+        const label = `frame ${report.frame}, cell ${report.cell}`
+        throw new Problem('laid-conflict', `${label} was reported ${known}`, { measured: report.laid, limit: known })
+      }
+      return known === undefined
+    })
+    const distinct = new Map(fresh.map((report) => [`${report.frame}/${report.cell}`, report]))
+    if (distinct.size < fresh.length) {
+      const words = new Map<string, string>()
+      for (const report of fresh) {
+        const key = `${report.frame}/${report.cell}`
+        if ((words.get(key) ?? report.laid) !== report.laid)
+          throw new Problem('laid-conflict', `label ${key} is reported twice`)
+        words.set(key, report.laid)
+      }
+    }
+    if (distinct.size > 0) await this.write([...distinct.values()].map((body) => ({ type: 'laid', body }))).durable
+    return { accepted: reports.length }
+  }
+
+  /** An event of the material. Re-threading and a pitch change ask for proving again: a slip by one frame would look perfect. */
+  async material(body: EntryBodies['material']): Promise<void> {
+    this.demand(new Set(['ready', ...takesFrames]))
+    const drafts: EntryDraft[] = [{ type: 'material', body }]
+    const reprove = body.event === 're-thread' || body.event === 'pitch-change'
+    if (reprove && takesFrames.has(this.state.name)) {
+      drafts.push({ type: 'step', body: { to: 'proving', by: body.by ?? 'line', why: body.event } })
+    }
+    await this.write(drafts).durable
+  }
+
+  /** ready → proving, or proving again. */
+  async startProving(act: { by: string; why?: string }): Promise<void> {
+    this.demand(new Set(['ready', 'open', 'stopped']))
+    await this.write([{ type: 'step', body: { to: 'proving', ...act } }]).durable
+  }
+
+  /** proving → open, when a named person compared every lane and each had a set-up label laid. */
+  async prove(act: { by: string; why?: string; lanes: readonly number[] }): Promise<void> {
+    this.demand(new Set(['proving']))
+    const open = this.state.causes.opened()
+    if (open.length > 0)
+      throw new Problem('run-state', 'clear the open stops before proving ends', { measured: open.length, limit: 0 })
+    const all = lanesOf(this.state)
+    const missing = all.filter((lane) => !act.lanes.includes(lane))
+    const unlaid = all.filter((lane) => !this.state.provable.has(lane))
+    if (missing.length > 0)
+      throw new Problem('lanes-not-proved', `lanes not compared: ${missing.join(', ')}`, { limit: all.join(', ') })
+    if (unlaid.length > 0)
+      throw new Problem('lanes-not-proved', `no set-up label was laid on lanes ${unlaid.join(', ')} yet`)
+    const lanes = [...new Set(act.lanes)].toSorted((a, b) => a - b)
+    await this.write([{ type: 'step', body: { ...act, to: 'open', lanes } }]).durable
+  }
+
+  /** Clears one stop cause; the run opens again when none is left. */
+  async clear(act: {
+    by: string
+    why: string
+    cause: EntryBodies['answer']['cause'] & {}
+    after: 'resume' | 'skip-rest'
+  }): Promise<void> {
+    if (this.state.causes.status(act.cause) !== 'open') {
+      throw new Problem('cause-not-open', `no stop for ${Object.values(act.cause).join(' / ')} is open`)
+    }
+    this.demand(takesFrames)
+    const last = this.state.causes.opened().length === 1
+    const to = this.state.name === 'stopped' && last ? 'open' : this.state.name
+    await this.write([{ type: 'step', body: { ...act, to } }]).durable
+  }
+
+  /** A recall: revokes what can still be kept off the web and asks for one stop. Returns what was too late to revoke. */
+  async withdraw(act: {
+    by: string
+    why: string
+    job: string
+    design: string
+    version: number
+  }): Promise<{ revoked: number }> {
+    if (!takesFrames.has(this.state.name) && this.state.name !== 'ready') return { revoked: 0 }
+    const { by, why, job, design, version } = act
+    const mine = this.state.live.filter((lay) => lay.job === job && lay.design === design && lay.version === version)
+    const drafts: EntryDraft[] = [{ type: 'act', body: { act: 'withdraw', by, why, job, design, version } }]
+    for (const { answer, frame, cell } of mine)
+      drafts.push({ type: 'revocation', body: { answer, frame, cell, flag: 'withdrawn' } })
+    const to = this.state.name === 'open' ? 'stopped' : this.state.name
+    if (to !== 'ready') drafts.push({ type: 'step', body: { to, by, why, cause: { flag: 'withdrawn', job, design } } })
+    await this.write(drafts).durable
+    return { revoked: mine.length }
+  }
+
+  /** Ends the taking of frames. Problem `run-state` while pictures are still being read. */
+  async close(act: { by: string; why?: string }): Promise<void> {
+    this.demand(takesFrames)
+    if (this.state.waiting.size > 0) {
+      throw new Problem('run-state', 'pictures are still being read; close again when none is', {
+        measured: this.state.waiting.size,
+        limit: 0,
+      })
+    }
+    await this.write([{ type: 'step', body: { to: 'closing', ...act } }]).durable
+  }
+
+  async seal(act: { by: string; why?: string }): Promise<LedgerHead> {
+    this.demand(new Set(['closing']))
+    return this.write([{ type: 'step', body: { to: 'sealed', ...act } }]).durable
+  }
+
+  async abort(act: { by: string; why: string }): Promise<void> {
+    this.demand(new Set(['ready', 'closing', ...takesFrames]))
+    await this.write([{ type: 'step', body: { to: 'aborted', ...act } }]).durable
+  }
+
+  private demand(allowed: ReadonlySet<RunState['name']>): void {
+    if (allowed.has(this.state.name)) return
+    const wanted = [...allowed].join(', ')
+    throw new Problem('run-state', `run ${this.runId} is ${this.state.name}`, {
+      measured: this.state.name,
+      limit: wanted,
+    })
+  }
+}
+
+const frameConflict = (frame: number): Problem =>
+  new Problem('frame-conflict', `frame ${frame} is recorded with other reads or another position`, { measured: frame })
+
+function stopStep(body: EntryBodies['answer']): EntryDraft {
+  const { cause, frame, cell, flags } = body
+  return {
+    type: 'step',
+    body: {
+      to: 'stopped',
+      by: 'rollcall',
+      why: `label flagged ${flags.join(', ')}`,
+      frame,
+      cell,
+      ...(cause ? { cause } : {}),
+    },
+  }
+}

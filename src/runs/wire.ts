@@ -1,0 +1,220 @@
+// The objects of the line's protocol as they travel (DESIGN §6): mm on the wire, µm in the ledger. One source for validation, types,
+// OpenAPI and the JSON Schemas.
+import * as z from 'zod'
+import { digestPattern } from '../kernel/bytes.ts'
+import { limits } from '../kernel/limits.ts'
+import { decisions, flags, stationKinds } from '../kernel/terms.ts'
+import type { EntryBodies } from '../ledger/index.ts'
+
+const count = z.int().min(0).max(Number.MAX_SAFE_INTEGER)
+const positionMm = z.number().min(-limits.positionMmMax).max(limits.positionMmMax)
+const digest = z.string().regex(digestPattern)
+
+// Well-formed Unicode only: the ledger's canonical JSON can't hold a lone surrogate.
+const codeText = z
+  .string()
+  .max(limits.codeBytesMax * 4)
+  .refine((text) => text.isWellFormed(), 'has a lone surrogate')
+
+export const readSchema = z
+  .strictObject({
+    cell: z.int().min(1).max(limits.cellsMax).nullish(),
+    lane: z.int().min(1).max(limits.cellsMax).nullish(),
+    text: codeText.nullable(),
+    symbology: z.string().max(8).nullish().meta({ description: 'ISO/IEC 15424 symbology identifier, such as ]Q1' }),
+    quality: z.number().min(0).max(1).nullish().meta({ description: 'Unused error correction, 0 to 1' }),
+  })
+  .meta({ id: 'Read', description: 'What a reader says of one place; text null is a no-read.' })
+
+export const frameEventSchema = z
+  .strictObject({
+    frame: count.meta({ description: 'Trigger ordinal of the controller, from 0, never re-used' }),
+    positionMm: positionMm.meta({ description: 'Encoder position of the eye mark, mm' }),
+    markSpacingMm: z.number().min(0).max(100_000).optional(),
+    reads: z.array(readSchema).max(limits.readsPerFrameMax),
+  })
+  .meta({ id: 'FrameEvent' })
+
+export const frameEventsSchema = z.union([
+  frameEventSchema,
+  z.array(frameEventSchema).min(1).max(limits.framesPerRequestMax),
+])
+
+export const answerSchema = z
+  .strictObject({
+    runId: z.string(),
+    frame: count,
+    place: count,
+    cell: z.int().min(1),
+    ledgerIndex: count,
+    decision: z.enum(decisions),
+    flags: z.array(z.enum(flags)),
+    identity: z
+      .strictObject({
+        job: z.string(),
+        design: z.string(),
+        text: z.string(),
+        print: z.string().optional(),
+        serial: z.string().optional(),
+        version: z.int().optional(),
+      })
+      .nullable(),
+    layers: z.array(
+      z.strictObject({
+        digest,
+        layer: z.string(),
+        station: z.enum(stationKinds),
+        order: z.int(),
+        scope: z.enum(['cell', 'frame', 'common']),
+        placement: z.strictObject({ leftMm: z.number(), topMm: z.number(), widthMm: z.number(), heightMm: z.number() }),
+      }),
+    ),
+    rotateDeg: z.literal([0, 90, 180, 270]),
+    noReturnMm: z.number(),
+    setup: z.literal(true).optional(),
+    durability: z.enum(['node', 'plant']),
+    treeSize: count,
+    root: digest,
+    revokedBy: count.optional().meta({ description: 'Ledger index of the revocation: treat this answer as skip' }),
+  })
+  .meta({ id: 'Answer' })
+
+export const revocationSchema = z
+  .strictObject({
+    runId: z.string(),
+    frame: count,
+    cell: z.int().min(1),
+    answer: count.meta({ description: 'Ledger index of the answer that is revoked' }),
+    ledgerIndex: count,
+    flag: z.enum(flags),
+  })
+  .meta({ id: 'Revocation' })
+
+export const laidReportSchema = z
+  .strictObject({
+    frame: count,
+    cell: z.int().min(1).max(limits.cellsMax),
+    laid: z.enum(['full', 'part', 'none', 'unknown']),
+  })
+  .meta({ id: 'LaidReport' })
+
+export const laidReportsSchema = z.union([
+  laidReportSchema,
+  z.array(laidReportSchema).min(1).max(limits.laidPerRequestMax),
+])
+
+const person = {
+  by: z.string().trim().min(1).max(limits.nameLengthMax).meta({ description: 'Name of the person who acts' }),
+  why: z.string().trim().min(1).max(limits.reasonLengthMax),
+}
+
+export const actSchema = z.strictObject({ by: person.by, why: person.why.optional() }).meta({ id: 'Act' })
+export const reasonedActSchema = z.strictObject(person).meta({ id: 'ReasonedAct' })
+
+export const proveSchema = z
+  .strictObject({
+    by: person.by,
+    why: person.why.optional(),
+    lanes: z.array(z.int().min(1).max(limits.cellsMax)).min(1).max(limits.cellsMax),
+  })
+  .meta({ id: 'Prove', description: 'A named person compared embellishment with code on each of these lanes.' })
+
+export const causeSchema = z
+  .strictObject({
+    flag: z.enum(flags),
+    job: z.string().optional(),
+    design: z.string().optional(),
+    print: z.string().optional(),
+  })
+  .meta({ id: 'Cause' })
+
+export const clearSchema = z
+  .strictObject({
+    ...person,
+    cause: causeSchema,
+    after: z.enum(['resume', 'skip-rest']).meta({
+      description:
+        'resume: the next label of this cause stops again; skip-rest: the rest of these labels skip without a stop',
+    }),
+  })
+  .meta({ id: 'Clear' })
+
+export const materialSchema = z
+  .strictObject({
+    event: z.enum(['splice', 'cut-out', 're-thread', 'pitch-change', 'foil']),
+    positionMm: positionMm.optional(),
+    frames: count.max(1_000_000).optional().meta({ description: 'Frames that are missing from the web here' }),
+    station: z.enum(stationKinds).optional(),
+    foil: z.string().max(limits.nameLengthMax).optional().meta({ description: 'Foil now threaded; absent: none' }),
+    note: z.string().max(limits.reasonLengthMax).optional(),
+    by: person.by.optional(),
+  })
+  .meta({ id: 'MaterialEvent' })
+
+export const openRunSchema = z
+  .strictObject({
+    ticket: z.string(),
+    line: z.string(),
+    by: person.by,
+    why: person.why.optional(),
+    override: z.boolean().optional().meta({ description: 'Open in spite of blockers; needs why' }),
+  })
+  .meta({ id: 'OpenRun' })
+
+export type FrameEvent = z.infer<typeof frameEventSchema>
+export type Answer = z.infer<typeof answerSchema>
+export type Revocation = z.infer<typeof revocationSchema>
+export type LaidReport = z.infer<typeof laidReportSchema>
+export type MaterialEvent = z.infer<typeof materialSchema>
+export type Cause = z.infer<typeof causeSchema>
+
+export const toUm = (mm: number): number => Math.round(mm * 1000)
+export const toMm = (um: number): number => um / 1000
+
+/** An answer as it travels, from its ledger entry and the head of the batch that made it durable. */
+export function toAnswer(
+  body: EntryBodies['answer'],
+  at: { runId: string; ledgerIndex: number; treeSize: number; root: string; revokedBy?: number },
+): Answer {
+  return {
+    runId: at.runId,
+    frame: body.frame,
+    place: body.place,
+    cell: body.cell,
+    ledgerIndex: at.ledgerIndex,
+    decision: body.decision,
+    flags: body.flags,
+    identity: body.identity ?? null,
+    layers: body.layers.map((layer) => ({
+      digest: layer.digest,
+      layer: layer.layer,
+      station: layer.station as Answer['layers'][number]['station'],
+      order: layer.order,
+      scope: layer.scope,
+      placement: {
+        leftMm: toMm(layer.placement.leftUm),
+        topMm: toMm(layer.placement.topUm),
+        widthMm: toMm(layer.placement.widthUm),
+        heightMm: toMm(layer.placement.heightUm),
+      },
+    })),
+    rotateDeg: body.rotateDeg,
+    noReturnMm: toMm(body.noReturnUm),
+    ...(body.setup ? { setup: true as const } : {}),
+    durability: 'node',
+    treeSize: at.treeSize,
+    root: at.root,
+    ...(at.revokedBy !== undefined ? { revokedBy: at.revokedBy } : {}),
+  }
+}
+
+/** A frame event as the ledger holds it: µm, and an absent value is an absent key. */
+export function toFrameReads(event: FrameEvent): NonNullable<EntryBodies['frame']['reads']> {
+  return event.reads.map((read) => ({
+    ...(read.cell != null ? { cell: read.cell } : {}),
+    ...(read.lane != null ? { lane: read.lane } : {}),
+    ...(read.text !== null ? { text: read.text } : {}),
+    ...(read.symbology != null ? { symbology: read.symbology } : {}),
+    ...(read.quality != null ? { qualityPpm: Math.round(read.quality * 1e6) } : {}),
+  }))
+}

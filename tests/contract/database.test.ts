@@ -1,0 +1,4 @@
+import { databaseAdapters } from './database.adapters.ts'
+import { describeDatabase } from './database.suite.ts'
+
+for (const adapter of databaseAdapters) describeDatabase(adapter)
