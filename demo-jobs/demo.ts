@@ -365,6 +365,9 @@ export async function runDemo(parts: DemoParts, options: DemoOptions): Promise<n
   let running: RunningServer | undefined
   try {
     const { drawn } = drawRoll(threads, path.join(options.folder, 'roll'))
+    // The spoiled package is judged when it rested for so long; nobody wants to wait the usual half minute in a demo.
+    await mkdir(dataFolder)
+    await writeFile(path.join(dataFolder, 'config.json'), '{ "intakeSettleMs": 2000 }\n')
     running = await parts.start({ dataFolder, port: options.port, logLevel: 'error' })
     const server = parts.connect(running.url)
     const done = await perform({ server, output, dataFolder }, options, drawn)

@@ -21,7 +21,7 @@ import {
   publishHandler,
 } from './packages/index.ts'
 import { openInProcessQueue, openThreads } from './queue/index.ts'
-import { openCaptures, Runs, readCaptureHandler, watchCaptures } from './runs/index.ts'
+import { Captures, Runs, readCaptureHandler, watchCaptures } from './runs/index.ts'
 import { type DataDirectory, openDataDirectory, openFolderBlobs, openSqlite } from './storage/index.ts'
 
 const version = (JSON.parse(readFileSync(new URL(packagePath(), import.meta.url), 'utf8')) as { version: string })
@@ -101,7 +101,7 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
     clock,
     onWritten: (_runId, entries) => countEntries(metrics, entries),
   })
-  const captures = openCaptures({ folder: paths.captures, queue })
+  const captures = new Captures({ folder: paths.captures, queue, clock })
   queue.handle('publish', 1, publishHandler({ packages, catalogue, queue }))
   queue.handle('check', 1, async (payload, { signal, progress }) => {
     const { path, removeSource } = payload as { path: string; removeSource: boolean }
@@ -113,9 +113,9 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
   })
   queue.handle('preview', 1, previewHandler({ database, blobs, catalogue, threads }))
   const read = readCaptureHandler({ runs, read: (task, signal) => readThreads.run(task, { signal }) })
-  queue.handle('read-capture', config.threads, async (payload, { signal }) => {
+  queue.handle('read-capture', config.threads, async (payload, context) => {
     const startedMs = clock.monotonicMs()
-    const result = await read(payload, signal)
+    const result = await read(payload, context)
     metrics.capture({ ms: clock.monotonicMs() - startedMs })
     return result
   })

@@ -18,7 +18,7 @@ export const codeRoutes = (parts: ApiParts): readonly Route[] => [
       {
         status: 200,
         description: 'Codes',
-        schema: z.looseObject({ codes: z.array(z.looseObject({ text: z.string() })) }),
+        schema: z.looseObject({ codes: z.array(z.looseObject({ text: z.string().optional() })) }),
       },
     ],
     problems: ['picture-unreadable', 'picture-too-large'],

@@ -5,11 +5,7 @@ import { Problem } from '../kernel/problem.ts'
 import { readinessCodes } from '../lines/index.ts'
 import {
   actSchema,
-  answerSchema,
-  captureMediaTypes,
   clearSchema,
-  frameEventsSchema,
-  laidReportsSchema,
   materialSchema,
   openRunSchema,
   proveSchema,
@@ -18,36 +14,16 @@ import {
   reportCsv,
   reportHtml,
   reportRun,
-  revocationSchema,
   toUm,
   traceCode,
 } from '../runs/index.ts'
-import { mediaTypeOf, readBody } from './guards.ts'
 import { ledgerRoutes } from './ledger.ts'
 import type { ApiParts } from './parts.ts'
+import { protocolRoutes } from './protocol.ts'
 import { type Reply, type Route, route } from './route.ts'
 import { runView, runViewSchema } from './run-view.ts'
 
 const runParams = z.object({ runId: z.string().max(200) })
-const frameNumber = z.coerce.number().int().min(0).max(Number.MAX_SAFE_INTEGER)
-
-const outcomeSchema = z
-  .object({
-    accepted: z.int(),
-    answers: z.array(answerSchema),
-    pending: z.array(z.int()).meta({ description: 'Frames whose pictures are not read yet' }),
-    cursor: z.int().meta({ description: 'Poll answers from here for what is pending' }),
-  })
-  .meta({ id: 'FramesOutcome' })
-
-const answersSchema = z
-  .object({
-    answers: z.array(answerSchema),
-    revocations: z.array(revocationSchema),
-    cursor: z.int(),
-    state: z.string(),
-  })
-  .meta({ id: 'AnswersPage' })
 
 const readinessRow = z.object({
   code: z.enum(readinessCodes),
@@ -156,105 +132,6 @@ function actRoutes(parts: ApiParts): Route[] {
 /** Drops keys whose value is undefined, which zod's optional fields may carry. */
 function definite<T extends object>(value: T): { [K in keyof T]: Exclude<T[K], undefined> } {
   return Object.fromEntries(Object.entries(value).filter(([, part]) => part !== undefined)) as never
-}
-
-function lineRoutes(parts: ApiParts): Route[] {
-  return [
-    route({
-      method: 'post',
-      path: '/runs/:runId/frames',
-      tag: 'line',
-      summary: 'Take one or many frame events; answers come back when they are durable',
-      params: runParams,
-      body: frameEventsSchema,
-      returns: [{ status: 200, description: 'Answers to the frames given', schema: outcomeSchema }],
-      problems: [
-        'run-not-found',
-        'run-state',
-        'frame-conflict',
-        'frame-order',
-        'frame-leap',
-        'cell-unknown',
-        'ledger-unavailable',
-        'data-full',
-      ],
-      async handle({ params, body }) {
-        const run = await parts.runs.get(params.runId)
-        const started = parts.clock.monotonicMs()
-        const outcome = await run.frames(Array.isArray(body) ? body : [body])
-        parts.metrics.answered(parts.clock.monotonicMs() - started)
-        return { json: outcome }
-      },
-    }),
-    route({
-      method: 'post',
-      path: '/runs/:runId/captures',
-      tag: 'line',
-      summary: 'Take a picture of all lanes of a frame; its labels are pending until it is read',
-      params: runParams,
-      query: z.object({
-        frame: frameNumber,
-        positionMm: z.coerce.number().min(-limits.positionMmMax).max(limits.positionMmMax),
-      }),
-      rawBody: captureMediaTypes,
-      returns: [{ status: 202, description: 'The frame is recorded', schema: outcomeSchema }],
-      problems: [
-        'run-not-found',
-        'run-state',
-        'frame-conflict',
-        'frame-order',
-        'frame-leap',
-        'body-too-large',
-        'wrong-media-type',
-        'ledger-unavailable',
-      ],
-      async handle({ params, query, request }) {
-        const run = await parts.runs.get(params.runId)
-        const bytes = await readBody(request, limits.captureBytesMax)
-        const picture = {
-          frame: query.frame,
-          positionUm: toUm(query.positionMm),
-          bytes,
-          mediaType: mediaTypeOf(request),
-        }
-        return { status: 202, json: await parts.captures.post(run, picture) }
-      },
-    }),
-    route({
-      method: 'get',
-      path: '/runs/:runId/answers',
-      tag: 'line',
-      summary: 'Durable answers and revocations after a cursor (−1 for all), or all answers of one frame',
-      params: runParams,
-      query: z.object({
-        after: z.coerce.number().int().min(-1).default(-1),
-        limit: z.coerce.number().int().min(1).max(limits.answersPerPageMax).default(1_000),
-        frame: frameNumber.optional(),
-      }),
-      returns: [{ status: 200, description: 'A page; go on from its cursor', schema: answersSchema }],
-      problems: ['run-not-found', 'not-found'],
-      async handle({ params, query }): Promise<Reply> {
-        const run = await parts.runs.get(params.runId)
-        if (query.frame === undefined) return { json: await run.answersAfter(query.after, query.limit) }
-        const answers = (await run.answersOf(query.frame)) ?? []
-        return { json: { answers, revocations: [], cursor: query.after, state: run.state.name } }
-      },
-    }),
-    route({
-      method: 'post',
-      path: '/runs/:runId/laid',
-      tag: 'line',
-      summary: 'Report what was laid: full, part, none or unknown',
-      params: runParams,
-      body: laidReportsSchema,
-      returns: [{ status: 200, description: 'Recorded', schema: z.object({ accepted: z.int() }) }],
-      problems: ['run-not-found', 'run-state', 'label-not-answered', 'laid-conflict', 'cell-unknown'],
-      async handle({ params, body }) {
-        const run = await parts.runs.get(params.runId)
-        return { json: await run.laid(Array.isArray(body) ? body : [body]) }
-      },
-    }),
-  ]
 }
 
 function openRoutes(parts: ApiParts): Route[] {
@@ -369,7 +246,7 @@ function recordRoutes(parts: ApiParts): Route[] {
 export const runRoutes = (parts: ApiParts): readonly Route[] => [
   ...openRoutes(parts),
   ...actRoutes(parts),
-  ...lineRoutes(parts),
+  ...protocolRoutes(parts),
   ...recordRoutes(parts),
   ...ledgerRoutes(parts),
 ]

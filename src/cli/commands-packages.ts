@@ -6,8 +6,8 @@ import { Readable } from 'node:stream'
 import { setTimeout as pause } from 'node:timers/promises'
 import { type Finding, Problem, type ProblemCode } from '../kernel/problem.ts'
 import type { WorkItem } from '../queue/port.ts'
+import type { AddCommand } from './command.ts'
 import { type Output, table } from './output.ts'
-import type { AddCommand } from './program.ts'
 import type { Server } from './server.ts'
 
 /** Follows queued work to its end, showing progress; its result, or the problem it ended with. */

@@ -14,8 +14,8 @@ import {
   verifySignature,
 } from '../ledger/index.ts'
 import type { RunReport, Sighting } from '../runs/index.ts'
+import type { AddCommand, Context } from './command.ts'
 import { table } from './output.ts'
-import type { AddCommand, Context } from './program.ts'
 import type { Server } from './server.ts'
 
 const at = (runId: string): string => `/runs/${encodeURIComponent(runId)}`

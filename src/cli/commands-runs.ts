@@ -2,9 +2,9 @@
 import { readFile } from 'node:fs/promises'
 import { Problem } from '../kernel/problem.ts'
 import type { Answer } from '../runs/index.ts'
+import { type AddCommand, numberOf } from './command.ts'
 import { capturesIn, readsIn } from './feed.ts'
 import { type Output, table } from './output.ts'
-import { type AddCommand, numberOf } from './program.ts'
 import { causeText, feedRoll, type OnStop, type RunView } from './run-roll.ts'
 import type { Server } from './server.ts'
 

@@ -2,8 +2,8 @@
 import path from 'node:path'
 import { Problem } from '../kernel/problem.ts'
 import type { WorkItem } from '../queue/port.ts'
+import { type AddCommand, numberOf } from './command.ts'
 import { table } from './output.ts'
-import { type AddCommand, numberOf } from './program.ts'
 
 const untilSignal = (): Promise<string> =>
   new Promise((resolve) => {

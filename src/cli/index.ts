@@ -1,4 +1,6 @@
 // The door of the command line.
+
+export type { CliParts } from './command.ts'
 export { type Output, openOutput, table } from './output.ts'
-export { type CliParts, runCli } from './program.ts'
+export { runCli } from './program.ts'
 export { connect, type RunningServer, type ServeOptions, type Server, type StartServer } from './server.ts'

@@ -1,35 +1,12 @@
 // The command line: every command with its options and help. Commands speak HTTP to the server (see server.ts).
 import { Command, CommanderError, Option } from 'commander'
-import { Problem } from '../kernel/problem.ts'
+import type { AddCommand, CliParts, Context } from './command.ts'
 import { packageCommands } from './commands-packages.ts'
 import { recordCommands } from './commands-records.ts'
 import { runCommands } from './commands-runs.ts'
 import { workCommands } from './commands-work.ts'
-import { type Output, openOutput, showFailure } from './output.ts'
-import { type Server, type StartServer, withServer } from './server.ts'
-
-export interface CliParts {
-  readonly version: string
-  readonly start: StartServer
-  /** The demo; returns the exit code. */
-  readonly demo: (options: { dataFolder: string; serve: boolean; port: number; json: boolean }) => Promise<number>
-}
-
-/** What a command's action works with. */
-export interface Context {
-  readonly dataFolder: string
-  readonly output: Output
-  readonly parts: CliParts
-  withServer<T>(work: (server: Server) => Promise<T>): Promise<T>
-}
-
-/** Adds a command whose action gets its context, arguments and options. */
-export type AddCommand = <O extends object>(
-  usage: string,
-  about: string,
-  build: (command: Command) => Command,
-  action: (context: Context, options: O, args: readonly string[]) => Promise<number | undefined>,
-) => void
+import { openOutput, showFailure } from './output.ts'
+import { withServer } from './server.ts'
 
 const caution = `
 Cautions: UV lamps, ozone, nips and moving webs injure. Rollcall is no safety function: nothing here interlocks, stops or restarts a
@@ -76,13 +53,4 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
     return showFailure(error, program.opts<{ json?: boolean }>().json === true)
   }
   return exitCode
-}
-
-/** A number from an option. Problem `usage`. */
-export function numberOf(text: string | undefined, name: string): number | undefined {
-  if (text === undefined) return undefined
-  const number = Number(text)
-  if (text.trim() === '' || !Number.isFinite(number))
-    throw new Problem('usage', `${name} takes a number, not "${text}"`)
-  return number
 }

@@ -1,8 +1,8 @@
 // How commands reach Rollcall: over HTTP to the server that uses the data directory, or to one started in this process for the
 // length of the command. One way of speaking, whichever it is.
 import { readFile } from 'node:fs/promises'
-import path from 'node:path'
 import { Problem, type ProblemCode, problemTable } from '../kernel/problem.ts'
+import { dataPaths } from '../storage/index.ts'
 
 export interface RunningServer {
   /** Such as `http://127.0.0.1:7070`. */
@@ -86,7 +86,7 @@ export function connect(url: string): Server {
 /** The address that a server noted in its data directory. */
 async function notedUrl(dataFolder: string): Promise<string | undefined> {
   try {
-    const noted = JSON.parse(await readFile(path.join(dataFolder, 'db', 'server.json'), 'utf8')) as { url?: string }
+    const noted = JSON.parse(await readFile(dataPaths(dataFolder).server, 'utf8')) as { url?: string }
     return noted.url
   } catch {
     return undefined

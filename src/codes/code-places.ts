@@ -20,7 +20,7 @@ export interface FrameOfCodes {
   readonly eyeMark?: BoxMm | undefined
 }
 
-export interface BoxMm {
+interface BoxMm {
   readonly leftMm: number
   readonly topMm: number
   readonly widthMm: number

@@ -11,6 +11,7 @@ import {
 import { type FoundCode, toText } from './found-code.ts'
 import type { GrayPicture } from './gray.ts'
 import { openPixmap, type Pixmap } from './pixmap.ts'
+import { unusedCorrection } from './unused-correction.ts'
 
 /** The reader's own names; `QRCodeModel2` rather than `QRCode`, under which Micro QR is read too and glare makes false ones. */
 export type Format = NonNullable<ReaderOptions['formats']>[number]
@@ -28,7 +29,7 @@ export type ScannerPath = 'luminance' | 'public'
 
 export interface Scanner {
   readonly path: ScannerPath
-  /** The valid codes in the picture; codes with errors are none. */
+  /** The valid codes in the picture; codes with errors, or mended beyond what their standard allows, are none. */
   scan(picture: GrayPicture, options: ScanOptions): Promise<readonly FoundCode[]>
 }
 
@@ -82,29 +83,25 @@ function toOptions({ formats, symbolsMax, effort }: ScanOptions): ReaderOptions 
 const linearFormats: ReadonlySet<Format> = new Set(['Code128', 'DataBar', 'EAN13', 'EAN8', 'UPCA', 'UPCE'])
 
 function toCodes(results: readonly ReadResult[]): readonly FoundCode[] {
-  return results.filter((result) => result.isValid).map(toCode)
+  return results.flatMap((result) => {
+    const quality = unusedCorrection(result.extra)
+    return result.isValid && quality !== 'overdrawn' ? [toCode(result, quality)] : []
+  })
 }
 
-function toCode(result: ReadResult): FoundCode {
+function toCode(result: ReadResult, quality: number | 'none'): FoundCode {
   const { topLeft, topRight, bottomRight, bottomLeft } = result.position
   const corners = [topLeft, topRight, bottomRight, bottomLeft] as const
   const text = toText(result)
-  const quality = unusedErrorCorrection(result.extra)
   return {
     ...(text === undefined ? {} : { text }),
     identifier: result.symbologyIdentifier,
     format: result.format,
-    ...(quality === undefined ? {} : { quality }),
+    ...(quality === 'none' ? {} : { quality }),
     corners,
     centre: {
       x: corners.reduce((sum, corner) => sum + corner.x, 0) / 4,
       y: corners.reduce((sum, corner) => sum + corner.y, 0) / 4,
     },
   }
-}
-
-function unusedErrorCorrection(extra: string): number | undefined {
-  if (extra === '') return undefined
-  const { UEC } = JSON.parse(extra) as { UEC?: unknown }
-  return typeof UEC === 'number' && UEC >= 0 && UEC <= 1 ? UEC : undefined
 }

@@ -1,9 +1,10 @@
 // The plan of a template: its fields in runs between literals, ready to match in one way only.
 //
 // The rule of reading: fields of fixed width before the open field of a run are cut from the left; the run then reaches to the FIRST
-// occurrence of the next literal at or after the open field's start (or to the end of the text), and fields of fixed width after the open field are cut
-// from there backwards. With at most one open field in a run, each step has one outcome, so a text has at most one reading; with
-// two, a text of equal digits one longer than the shortest always has two. So counting open fields decides ambiguity exactly.
+// occurrence of the next literal at or after the open field's start (or to the end of the text), and fields of fixed width after the
+// open field are cut from there backwards. With at most one open field in a run, each step has one outcome, so a text has at most
+// one reading; with two, a text of equal digits one longer than the shortest always has two. So counting open fields decides
+// ambiguity exactly (tests/properties/template.test.ts tries every small template on every short text).
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
 import { type Literal, toLiteral } from './literal-search.ts'

@@ -18,12 +18,10 @@ export const problemTable = {
   'body-not-json': kind(400, 'The body is not JSON'),
   'body-too-deep': kind(400, 'The JSON is nested deeper than the limit'),
   'wrong-media-type': kind(415, 'The body has a media type that this route does not take'),
-  'not-acceptable': kind(406, 'None of the media types asked for can be given'),
   'not-found': kind(404, 'There is nothing under this name'),
   'method-not-allowed': kind(405, 'This route does not take that method'),
   'foreign-origin': kind(403, 'The request came from a page or host name that is not this server'),
   'range-not-satisfiable': kind(416, 'The range asked for lies outside the bytes'),
-  'precondition-failed': kind(412, 'The state was changed by somebody else meanwhile'),
   internal: kind(500, 'A fault in Rollcall itself', 'later'),
   // packages
   'package-refused': kind(422, 'The package has findings and was not published'),
@@ -78,7 +76,6 @@ export const problemTable = {
   'line-schema': kind(422, 'The line profile does not fit its schema'),
   'ticket-not-found': kind(404, 'No such ticket is stored'),
   'ticket-schema': kind(422, 'The ticket does not fit its schema'),
-  'ticket-in-use': kind(409, 'The ticket is already used by a run'),
   'not-ready': kind(409, 'The ticket has blockers; mend them, or override with name and reason'),
   // runs
   'run-not-found': kind(404, 'No such run exists'),
@@ -87,7 +84,6 @@ export const problemTable = {
   'frame-conflict': kind(409, 'The frame is already recorded with other reads or another position', 'never'),
   'frame-order': kind(409, 'The frame number is lower than the last one and was never recorded', 'never'),
   'frame-leap': kind(409, 'The frame number leaps further than its position allows'),
-  'position-range': kind(422, 'The position lies outside what a run can hold'),
   'cell-unknown': kind(422, 'The run has no such cell or lane'),
   'label-not-answered': kind(409, 'The label has no answer yet'),
   'lanes-not-proved': kind(422, 'Not every lane was named as compared'),
@@ -101,7 +97,6 @@ export const problemTable = {
   // work queue
   'work-not-found': kind(404, 'No such work is known'),
   'work-state': kind(409, 'The work is in a state that does not allow this'),
-  'work-kind-unknown': kind(422, 'Nobody here does this kind of work'),
   // data directory
   'data-in-use': kind(409, 'Another process uses the data directory', 'later'),
   'data-format': kind(409, 'The data directory was written by a newer Rollcall', 'never'),

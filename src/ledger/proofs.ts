@@ -35,7 +35,7 @@ export function inclusionRanges(leaf: { index: number; size: number }): readonly
 }
 
 /** The subtrees that show the tree of `first` leaves to be the beginning of that of `second` (PROOF, RFC 9162 §2.1.4.1). */
-export function consistencyRanges(sizes: { first: number; second: number }): readonly LeafRange[] {
+function consistencyRanges(sizes: { first: number; second: number }): readonly LeafRange[] {
   const { first, second } = sizes
   assert(first >= 0 && first <= second, 'a tree only grows')
   if (first === 0 || first === second) return []

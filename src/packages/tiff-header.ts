@@ -26,7 +26,9 @@ const photometricNames: Record<number, string> = {
   6: 'YCbCr',
   8: 'Lab',
 }
-const typeBytes: Record<number, number> = { 1: 1, 3: 2, 4: 4, 16: 8 }
+// Bytes of one value by field type; the check of whole files needs all of them, reading only the unsigned ones.
+const fieldBytes = [0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4, 0, 0, 8, 8, 8]
+const unsignedTypes = [1, 3, 4, 16]
 const valuesMax = 4_000_000
 const entriesMax = 4_096
 
@@ -58,16 +60,25 @@ interface Directory {
   /** Values of a tag; undefined where it is absent, or points outside the file. */
   values(tag: number): readonly number[] | undefined
   readonly isLast: boolean
+  /** Whether all values lie within the file. */
+  readonly isWhole: boolean
 }
 
-// Values of one directory entry, in place or where it points to; undefined where that is no place of the file.
-function entryValues(bytes: FileBytes, layout: Layout, entry: Buffer): readonly number[] | undefined {
-  const size = typeBytes[layout.number(entry, 2, 2)]
+// The bytes of one entry's values, in place or where it points to; undefined where that is no place of the file.
+function entryBytes(bytes: FileBytes, layout: Layout, entry: Buffer): Buffer | undefined {
+  const size = fieldBytes[layout.number(entry, 2, 2)] ?? 0
   const count = layout.number(entry, 4, layout.wordBytes)
-  if (size === undefined || count > valuesMax) return undefined
   const field = 4 + layout.wordBytes
-  const inPlace = size * count <= layout.wordBytes
-  const held = inPlace ? entry.subarray(field) : bytes.read(layout.number(entry, field, layout.wordBytes), size * count)
+  if (size * count <= layout.wordBytes) return entry.subarray(field)
+  return bytes.read(layout.number(entry, field, layout.wordBytes), size * count)
+}
+
+function entryValues(bytes: FileBytes, layout: Layout, entry: Buffer): readonly number[] | undefined {
+  const type = layout.number(entry, 2, 2)
+  const count = layout.number(entry, 4, layout.wordBytes)
+  if (!unsignedTypes.includes(type) || count > valuesMax) return undefined
+  const held = entryBytes(bytes, layout, entry)
+  const size = fieldBytes[type] ?? 0
   return held && Array.from({ length: count }, (_, i) => layout.number(held, i * size, size))
 }
 
@@ -90,6 +101,7 @@ function readDirectory(bytes: FileBytes, layout: Layout): Directory | undefined 
       return entry && entryValues(bytes, layout, entry)
     },
     isLast: layout.number(body, count * layout.entryBytes, layout.wordBytes) === 0,
+    isWhole: [...entries.values()].every((entry) => entryBytes(bytes, layout, entry) !== undefined),
   }
 }
 
@@ -145,7 +157,7 @@ function storageFaults(directory: Directory): ImageFault[] {
 function isWhole(bytes: FileBytes, directory: Directory): boolean {
   const offsets = directory.values(tags.stripOffsets) ?? directory.values(tags.tileOffsets)
   const lengths = directory.values(tags.stripBytes) ?? directory.values(tags.tileBytes)
-  if (!offsets || !lengths || offsets.length !== lengths.length) return false
+  if (!directory.isWhole || !offsets || !lengths || offsets.length !== lengths.length) return false
   return offsets.every((offset, i) => offset + (lengths[i] ?? 0) <= bytes.size)
 }
 

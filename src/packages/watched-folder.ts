@@ -188,6 +188,7 @@ class FolderWatch implements WatchedFolder {
     if ((await listDrop(join(intake, name)))?.print !== print) return
     if (item.state === 'done') {
       await this.#removePublished(name, print)
+      this.#drops.delete(name)
       this.#report({ event: 'published', name, published: item.result as Published })
     } else await this.#refuse(name, drop, item)
   }
@@ -200,6 +201,7 @@ class FolderWatch implements WatchedFolder {
     if (code === 'file-changed') drop.changedAtMs = clock.monotonicMs()
     else if (item.state === 'dead' && problemTable[code].retry !== 'later') {
       const folder = await moveToRefused({ intake, refused }, { name, problem })
+      this.#drops.delete(name)
       this.#report({ event: 'refused', name, folder, problem })
     } else {
       drop.leftPrint = drop.listing.print

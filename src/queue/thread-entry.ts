@@ -28,6 +28,7 @@ function meet({ met, count }: { readonly met: Int32Array; readonly count: number
   for (let here = Atomics.load(met, 0); here < count; here = Atomics.load(met, 0)) Atomics.wait(met, 0, here)
 }
 
+/** @public Called by the pool, by its name. */
 export async function perform(message: ThreadMessage): Promise<ThreadReply> {
   try {
     if ('failure' in loaded) throw loaded.failure

@@ -1,3 +1,4 @@
+// Pools of threads: what comes over whole, and what happens when a thread dies, hangs or is told to stop.
 import { afterEach, expect, it } from 'vitest'
 import { openThreads, type Threads, type ThreadsOptions } from './threads.ts'
 

@@ -22,21 +22,25 @@ function travelUm(line: LineProfile): number {
   return Math.min(...stations.map((station) => toUm(station.distanceMm - station.handlingMm.atHand)))
 }
 
+// Travel from the eye mark's leading edge to the label's: both are measured along the frame as printed, y down; a web that runs
+// bottom first meets lower edges first. Without an eye mark the frame's own edge stands for it.
+function leadMm(frame: Frame, cell: Frame['cells'][number], turned: boolean): number {
+  const mark = frame.eyeMark ?? { topMm: turned ? frame.pitchMm : 0, heightMm: 0 }
+  return turned ? mark.topMm + mark.heightMm - (cell.topMm + cell.heightMm) : cell.topMm - mark.topMm
+}
+
 /** Cells in order of cell number. */
 export function cellsOfRun(frame: Frame, ticket: Ticket, line: LineProfile): readonly CellOfRun[] {
   const travel = travelUm(line)
-  const turn = ticket.leadEdge === 'bottom' ? 180 : 0
+  const turned = ticket.leadEdge === 'bottom'
   return frame.cells
     .toSorted((a, b) => a.cell - b.cell)
-    .map((cell) => {
-      const leadMm = turn === 0 ? cell.topMm : frame.pitchMm - cell.topMm - cell.heightMm
-      return {
-        cell: cell.cell,
-        lane: cell.lane,
-        row: cell.row,
-        ...(frame.codeAt.identifies === 'cell' ? {} : { serialCell: cell.cell }),
-        rotateDeg: ((cell.rotateDeg + turn) % 360) as CellOfRun['rotateDeg'],
-        noReturnAfterUm: travel + toUm(leadMm),
-      }
-    })
+    .map((cell) => ({
+      cell: cell.cell,
+      lane: cell.lane,
+      row: cell.row,
+      ...(frame.codeAt.identifies === 'cell' ? {} : { serialCell: cell.cell }),
+      rotateDeg: ((cell.rotateDeg + (turned ? 180 : 0)) % 360) as CellOfRun['rotateDeg'],
+      noReturnAfterUm: travel + toUm(leadMm(frame, cell, turned)),
+    }))
 }

@@ -1,7 +1,9 @@
 // The door of runs: a run put together, its registry, captures, reports and traces.
 
+export { parseCaptureName } from './capture-files.ts'
 export { watchCaptures } from './capture-folder.ts'
-export { type Captures, captureMediaTypes, openCaptures, parseCaptureName, readCaptureHandler } from './captures.ts'
+export { readCaptureHandler } from './capture-work.ts'
+export { Captures, captureMediaTypes } from './captures.ts'
 export { type RecallOutcome, Runs } from './registry.ts'
 export { entriesOf, type RunReport, reportRun } from './report.ts'
 export { reportCsv } from './report-csv.ts'

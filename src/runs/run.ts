@@ -9,6 +9,7 @@ import { decodeEntry, type Entry, type EntryBodies, type EntryDraft, type RunLed
 import type { BlobCondition, Database, LedgerHead } from '../storage/port.ts'
 import { checkEvents, isRepeat } from './admission.ts'
 import { decideLabel } from './decide.ts'
+import { freshReports } from './laid-reports.ts'
 import type { Resolver } from './resolve.ts'
 import { applyEntry, type FrameRecord, lanesOf, type ReadBody, type RunState } from './state.ts'
 import { type Answer, type FrameEvent, type LaidReport, type Revocation, toAnswer, toFrameReads, toUm } from './wire.ts'
@@ -255,30 +256,8 @@ export class Run {
   /** What the controller did with labels. The same report again changes nothing; another one is `laid-conflict`. */
   async laid(reports: readonly LaidReport[]): Promise<{ accepted: number }> {
     this.demand(new Set(['proving', 'open', 'stopped', 'closing']))
-    const fresh = reports.filter((report) => {
-      const frame = this.state.frames.get(report.frame)
-      const ordinal = this.state.cells.findIndex((cell) => cell.cell === report.cell)
-      if (ordinal < 0)
-        throw new Problem('cell-unknown', `the run has no cell ${report.cell}`, { measured: report.cell })
-      if (frame?.answersAt === undefined) throw new Problem('label-not-answered', `frame ${report.frame} has no answer`)
-      const known = frame.laid?.[ordinal]
-      if (known !== undefined && known !== report.laid) {
-        const label = `frame ${report.frame}, cell ${report.cell}`
-        throw new Problem('laid-conflict', `${label} was reported ${known}`, { measured: report.laid, limit: known })
-      }
-      return known === undefined
-    })
-    const distinct = new Map(fresh.map((report) => [`${report.frame}/${report.cell}`, report]))
-    if (distinct.size < fresh.length) {
-      const words = new Map<string, string>()
-      for (const report of fresh) {
-        const key = `${report.frame}/${report.cell}`
-        if ((words.get(key) ?? report.laid) !== report.laid)
-          throw new Problem('laid-conflict', `label ${key} is reported twice`)
-        words.set(key, report.laid)
-      }
-    }
-    if (distinct.size > 0) await this.write([...distinct.values()].map((body) => ({ type: 'laid', body }))).durable
+    const fresh = freshReports(this.state, reports)
+    if (fresh.length > 0) await this.write(fresh.map((body) => ({ type: 'laid', body }))).durable
     return { accepted: reports.length }
   }
 

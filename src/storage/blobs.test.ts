@@ -1,3 +1,4 @@
+// What is particular to blobs in a folder. The rest is the contract in tests/contract/blobs.suite.ts.
 import { chmod, mkdir, mkdtemp, readdir, readFile, rm, stat, utimes, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
@@ -44,16 +45,19 @@ async function bytesRead(): Promise<number | undefined> {
   return found === undefined ? undefined : Number(found)
 }
 
+async function readBy(step: () => Promise<unknown>): Promise<number> {
+  const before = (await bytesRead()) ?? 0
+  await step()
+  return ((await bytesRead()) ?? 0) - before
+}
+
+const noCount = 'this system does not tell how much a process reads'
+
 it('reads a sound blob once, and again only after its file changed', async (ctx) => {
-  if ((await bytesRead()) === undefined) return ctx.skip('this system does not tell how much a process reads')
+  if ((await bytesRead()) === undefined) return ctx.skip(noCount)
   const ahead = { ...systemClock, nowMs: () => Date.now() + 60_000 }
   const blobs = await openFolderBlobs({ folder, temporary, clock: ahead })
   await blobs.put({ bytes })
-  const readBy = async (step: () => Promise<unknown>) => {
-    const before = (await bytesRead()) ?? 0
-    await step()
-    return ((await bytesRead()) ?? 0) - before
-  }
   expect(await readBy(() => blobs.condition(digest))).toBeGreaterThanOrEqual(bytes.length)
   expect(await readBy(() => blobs.condition(digest))).toBeLessThan(100_000)
   await chmod(path(), 0o400)
@@ -61,14 +65,11 @@ it('reads a sound blob once, and again only after its file changed', async (ctx)
   expect(await readBy(() => blobs.put({ bytes }))).toBeLessThan(100_000)
 })
 
-it('reads a sound blob again as long as its file is so young that a change might not show in its times', async () => {
-  const blobs = await openFolderBlobs({ folder, temporary })
+it('reads a sound blob again while its file is so young that a change might not show in its times', async (ctx) => {
+  if ((await bytesRead()) === undefined) return ctx.skip(noCount)
+  const nowMs = Date.now()
+  const blobs = await openFolderBlobs({ folder, temporary, clock: { ...systemClock, nowMs: () => nowMs } })
   await blobs.put({ bytes })
-  await chmod(path(), 0o644)
-  for (let round = 0; round < 20; round += 1) {
-    await writeFile(path(), bytes)
-    expect(await blobs.condition(digest)).toBe('sound')
-    await writeFile(path(), Buffer.alloc(bytes.length, round))
-    expect(await blobs.condition(digest)).toBe('damaged')
-  }
+  expect(await blobs.condition(digest)).toBe('sound')
+  expect(await readBy(() => blobs.condition(digest))).toBeGreaterThanOrEqual(bytes.length)
 })

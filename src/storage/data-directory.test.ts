@@ -1,3 +1,4 @@
+// The data directory: its layout, its format, and one process at a time.
 import { mkdir, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'

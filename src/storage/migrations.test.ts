@@ -1,3 +1,4 @@
+// The steps of the schema: all of them or none, and never those of a newer program.
 import Sqlite from 'better-sqlite3'
 import { Kysely, SqliteDialect } from 'kysely'
 import { beforeEach, expect, it } from 'vitest'

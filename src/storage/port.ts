@@ -4,7 +4,7 @@ import type { Generated, Kysely } from 'kysely'
 import type { Digest } from '../kernel/bytes.ts'
 
 /** One published package. `manifest` is the canonical JSON of the manifest; `report` the check's facts, JSON. */
-export interface PackagesTable {
+interface PackagesTable {
   job: string
   package: number
   title: string
@@ -17,7 +17,7 @@ export interface PackagesTable {
 }
 
 /** One version of a design. `content` is canonical JSON: print versions and layers. Times are set once by acts. */
-export interface VersionsTable {
+interface VersionsTable {
   job: string
   design: string
   version: number
@@ -29,7 +29,7 @@ export interface VersionsTable {
 }
 
 /** Which package carried which version. */
-export interface PackageVersionsTable {
+interface PackageVersionsTable {
   job: string
   package: number
   design: string
@@ -37,7 +37,7 @@ export interface PackageVersionsTable {
 }
 
 /** Named acts on packages and versions, in order. */
-export interface ActsTable {
+interface ActsTable {
   id: Generated<number>
   atMs: number
   act: string
@@ -50,7 +50,7 @@ export interface ActsTable {
 }
 
 /** Line profiles; every stored revision stays. */
-export interface LinesTable {
+interface LinesTable {
   line: string
   revision: number
   digest: string
@@ -58,7 +58,7 @@ export interface LinesTable {
   storedAtMs: number
 }
 
-export interface TicketsTable {
+interface TicketsTable {
   ticket: string
   revision: number
   digest: string
@@ -67,7 +67,7 @@ export interface TicketsTable {
 }
 
 /** Runs, for lists; the state of a run is what its ledger says. */
-export interface RunsTable {
+interface RunsTable {
   runId: string
   ticket: string
   line: string
@@ -94,7 +94,7 @@ export interface WorkTable {
   endedAtMs: number | null
 }
 
-export interface MetaTable {
+interface MetaTable {
   key: string
   value: string
 }

@@ -1,3 +1,4 @@
+// What is particular to SQLite. The rest is the contract in tests/contract/database.suite.ts.
 import { mkdtemp, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'

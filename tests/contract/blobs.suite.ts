@@ -7,7 +7,7 @@ import fc from 'fast-check'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { digestPattern, sha256Hex, toDigest } from '../../src/kernel/bytes.ts'
 import type { BlobStore } from '../../src/storage/index.ts'
-import type { BlobsAdapter } from './blobs.adapters.ts'
+import type { BlobsAdapter } from './blobs-adapters.ts'
 import { startFixture, takeLines } from './fixtures/spawn.ts'
 
 export function describeBlobs(adapter: BlobsAdapter): void {

@@ -1,5 +1,5 @@
 // What the decoder must do, on both ways of calling it, with symbols from an encoder that shares nothing with it.
-import { describe, expect, it } from 'vitest'
+import { describe, expect, it, vi } from 'vitest'
 import {
   type FoundCode,
   openReader,
@@ -30,6 +30,18 @@ describe.each(paths)('the decoder by its %s call', (path) => {
   const reading = openReader(() => openScanner(path))
   const read = async (picture: Gray, ...symbologies: SymbologyName[]): Promise<readonly FoundCode[]> =>
     (await reading).read(picture, { symbologies, symbolsMax: 8 })
+
+  it('opens without asking the network', async () => {
+    const fetched = vi.fn(() => Promise.reject(new Error('no network here')))
+    vi.stubGlobal('fetch', fetched)
+    try {
+      const scanner = await openScanner(path)
+      expect(scanner.path).toBe(path)
+    } finally {
+      vi.unstubAllGlobals()
+    }
+    expect(fetched).not.toHaveBeenCalled()
+  })
 
   it('is the one that was asked for', async () => {
     expect((await reading).path).toBe(path)

@@ -6,7 +6,7 @@ import fc from 'fast-check'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { sha256, sha256Hex } from '../../src/kernel/bytes.ts'
 import type { Database, LedgerBatch } from '../../src/storage/index.ts'
-import type { DatabaseAdapter } from './database.adapters.ts'
+import type { DatabaseAdapter } from './database-adapters.ts'
 import { startFixture, takeLines } from './fixtures/spawn.ts'
 
 const rootOf = (runId: string, size: number) => sha256Hex(`${runId} ${size}`)

@@ -1,4 +1,10 @@
-import { queueAdapters } from './queue.adapters.ts'
-import { describeQueue } from './queue.suite.ts'
+// The work queue contract on every queue.
 
-for (const adapter of queueAdapters) describeQueue(adapter)
+import { describeQueue } from './queue.suite.ts'
+import { queueAdapters } from './queue-adapters.ts'
+import { describeQueueEndings } from './queue-endings.suite.ts'
+
+for (const adapter of queueAdapters) {
+  describeQueue(adapter)
+  describeQueueEndings(adapter)
+}

@@ -1,7 +1,7 @@
 // What can be wrong with a ledger. The verifier trusts nothing that it reads; the first fault ends it.
 
 /** Append only, like the codes of problems. */
-export const faultCodes = [
+const faultCodes = [
   'not-canonical', // the line is not the canonical JSON (RFC 8785) of strings, integers, lists and objects
   'shape', // keys or values are not those of an entry of its type
   'index', // the line has not the index of its place: entries are missing, doubled or out of order

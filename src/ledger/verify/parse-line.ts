@@ -1,147 +1,49 @@
-// A strict reader of one ledger line: canonical JSON (RFC 8785) of strings, safe integers, lists and objects, and nothing else.
-// It reads in one pass and never compares with a second writing, so that it shares no mistake with the code that wrote.
+// One ledger line as JSON whose every byte is settled: no white space, no doubled key, each number and string in its one form.
+// What is left of canonical JSON (RFC 8785), the order of keys, is checked with the shape, which walks all keys anyway.
 import { Fault } from './fault.ts'
 
-export type Plain = string | number | readonly Plain[] | PlainObject
+export type Plain = string | number | boolean | null | readonly Plain[] | PlainObject
 export interface PlainObject {
   readonly [key: string]: Plain
 }
 
-// Entry, body, list, layer, placement: no entry is nested deeper.
-const depthMax = 8
-const integerToken = /-?(?:0|[1-9][0-9]{0,15})/y
-// Keys are the contract's own words; none needs an escape, and none can touch the prototype.
-const keyToken = /"([a-z][A-Za-z]{0,31})":/y
-const escapedOrControl = /[\\\p{Cc}]/u
-// With the u flag a lone half of a pair matches, a whole pair does not.
+const utf8 = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true })
+// JSON.stringify, like the line, writes half a surrogate pair as an escape; as a character of the value the u flag finds it.
+const escapedSurrogate = '\\ud'
 const loneSurrogate = /[\ud800-\udfff]/u
 
-const utf8 = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true })
-
-interface Cursor {
-  readonly text: string
-  at: number
-}
-
-/** The value that the bytes are the canonical JSON of. Throws a Fault `not-canonical` at the first byte that is otherwise. */
+/**
+ * The value of a line. JSON.stringify writes numbers and strings as RFC 8785 §3.2.2 wants them, and keys in the order in which
+ * they were read: a line that it writes otherwise is not canonical. Throws a Fault `not-canonical`.
+ */
 export function parseLine(bytes: Uint8Array): Plain {
-  const cursor = { text: decode(bytes), at: 0 }
-  const value = readValue(cursor, 0)
-  if (cursor.at !== cursor.text.length) throw wrong(cursor, 'the end')
+  const text = attempt(() => utf8.decode(bytes), 'it is not UTF-8')
+  const value = attempt(() => JSON.parse(text) as Plain, 'it is not JSON')
+  // Nesting deep enough to fill the stack fails in the writing.
+  const again = attempt(() => JSON.stringify(value), 'it is nested too deep')
+  if (again !== text)
+    throw new Fault('not-canonical', `canonical JSON differs at character ${firstDifference(text, again)}`)
+  if (text.includes(escapedSurrogate)) refuseLoneSurrogates(value)
   return value
 }
 
-function decode(bytes: Uint8Array): string {
+function attempt<Value>(step: () => Value, why: string): Value {
   try {
-    return utf8.decode(bytes)
+    return step()
   } catch {
-    throw new Fault('not-canonical', 'not UTF-8')
+    throw new Fault('not-canonical', why)
   }
 }
 
-function wrong(cursor: Cursor, expected: string): Fault {
-  const found =
-    cursor.at < cursor.text.length ? JSON.stringify(cursor.text.slice(cursor.at, cursor.at + 12)) : 'the end'
-  return new Fault('not-canonical', `${expected} expected at character ${cursor.at}, found ${found}`)
+function firstDifference(text: string, again: string): number {
+  let at = 0
+  while (at < text.length && text[at] === again[at]) at += 1
+  return at
 }
 
-function readValue(cursor: Cursor, depth: number): Plain {
-  if (depth > depthMax) throw wrong(cursor, `at most ${depthMax} levels`)
-  switch (cursor.text[cursor.at]) {
-    case '"':
-      return readString(cursor)
-    case '{':
-      return readObject(cursor, depth + 1)
-    case '[':
-      return readList(cursor, depth + 1)
-    default:
-      return readInteger(cursor)
+function refuseLoneSurrogates(value: Plain): void {
+  if (typeof value === 'string' && loneSurrogate.test(value)) {
+    throw new Fault('not-canonical', 'a text holds half a surrogate pair')
   }
-}
-
-function take(cursor: Cursor, character: string): boolean {
-  const isThere = cursor.text[cursor.at] === character
-  if (isThere) cursor.at += 1
-  return isThere
-}
-
-function readObject(cursor: Cursor, depth: number): PlainObject {
-  const members: Record<string, Plain> = {}
-  cursor.at += 1
-  if (take(cursor, '}')) return members
-  let last = ''
-  do {
-    const key = readKey(cursor)
-    // Rising keys are sorted and, at once, without doubles.
-    if (key <= last) throw wrong(cursor, `a key after "${last}"`)
-    members[key] = readValue(cursor, depth)
-    last = key
-  } while (take(cursor, ','))
-  if (!take(cursor, '}')) throw wrong(cursor, '"," or "}"')
-  return members
-}
-
-function readKey(cursor: Cursor): string {
-  keyToken.lastIndex = cursor.at
-  const key = keyToken.exec(cursor.text)?.[1]
-  if (key === undefined) throw wrong(cursor, 'a key')
-  cursor.at = keyToken.lastIndex
-  return key
-}
-
-function readList(cursor: Cursor, depth: number): readonly Plain[] {
-  const items: Plain[] = []
-  cursor.at += 1
-  if (take(cursor, ']')) return items
-  do items.push(readValue(cursor, depth))
-  while (take(cursor, ','))
-  if (!take(cursor, ']')) throw wrong(cursor, '"," or "]"')
-  return items
-}
-
-function readInteger(cursor: Cursor): number {
-  integerToken.lastIndex = cursor.at
-  const token = integerToken.exec(cursor.text)?.[0]
-  const value = Number(token)
-  if (token === undefined || !Number.isSafeInteger(value) || token === '-0') throw wrong(cursor, 'a value')
-  cursor.at += token.length
-  return value
-}
-
-function readString(cursor: Cursor): string {
-  const start = cursor.at + 1
-  const end = cursor.text.indexOf('"', start)
-  const raw = cursor.text.slice(start, end)
-  if (end < 0 || escapedOrControl.test(raw)) return readEscaped(cursor)
-  cursor.at = end + 1
-  return raw
-}
-
-/** A string with escapes: it is canonical when writing its value in the shortest way gives the same token. */
-function readEscaped(cursor: Cursor): string {
-  const end = closingQuote(cursor)
-  const token = cursor.text.slice(cursor.at, end + 1)
-  const value = stringOf(token)
-  if (value === undefined || JSON.stringify(value) !== token || loneSurrogate.test(value)) {
-    throw wrong(cursor, 'a canonical string')
-  }
-  cursor.at = end + 1
-  return value
-}
-
-function closingQuote(cursor: Cursor): number {
-  const { text } = cursor
-  for (let at = cursor.at + 1; at < text.length; at += 1) {
-    if (text[at] === '"') return at
-    if (text[at] === '\\') at += 1
-  }
-  throw wrong(cursor, 'a string with an end')
-}
-
-function stringOf(token: string): string | undefined {
-  try {
-    return JSON.parse(token) as string
-  } catch {
-    return undefined
-  }
+  if (typeof value === 'object' && value !== null) Object.values(value).forEach(refuseLoneSurrogates)
 }

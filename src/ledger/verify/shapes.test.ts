@@ -116,7 +116,34 @@ describe('the shape of an entry', () => {
     expect(() => shapeEntry(parseLine(Buffer.from(canonicalText(rest))))).toThrow(`/${key}`)
   })
 
+  it('refuses keys out of order, at any depth', () => {
+    const turned = [
+      '{"body":{},"atMs":5}',
+      '{"atMs":5,"body":{"cell":1,"frame":0,"laid":"full"},"index":0,"epoch":1,"salt":"","type":"laid","v":1}',
+      `{"atMs":5,"body":{"frame":0,"cell":1,"laid":"full"},"epoch":1,"index":0,"salt":"${head.salt}","type":"laid","v":1}`,
+    ]
+    for (const text of turned) {
+      expect(() => shapeEntry(parseLine(Buffer.from(text)))).toThrow(expect.objectContaining({ code: 'not-canonical' }))
+    }
+  })
+
+  it.each(['1.5', '9007199254740992', '-1', 'true', 'null', '"1"', '[]', '{}'])('refuses %s for a count', (value) => {
+    const body = `{"cell":1,"frame":${value},"laid":"full"}`
+    const text = `{"atMs":5,"body":${body},"epoch":1,"index":0,"salt":"${head.salt}","type":"laid","v":1}`
+    expect(() => shapeEntry(parseLine(Buffer.from(text)))).toThrow('/body/frame')
+  })
+
+  it('refuses keys that every object inherits', () => {
+    for (const key of ['__proto__', 'constructor', 'toString']) {
+      const text = `{"${key}":1,"atMs":5,"body":{"cell":1,"frame":0,"laid":"full"},"epoch":1,"index":0,"salt":"${head.salt}","type":"laid","v":1}`
+      expect(() => shapeEntry(parseLine(Buffer.from(text)))).toThrow(
+        expect.objectContaining({ code: expect.stringMatching(/shape|canonical/) }),
+      )
+    }
+  })
+
   it('refuses what is no object', () => {
-    for (const text of ['1', '"a"', '[]']) expect(() => shapeEntry(parseLine(Buffer.from(text)))).toThrow('no object')
+    for (const text of ['1', '"a"', '[]', 'null'])
+      expect(() => shapeEntry(parseLine(Buffer.from(text)))).toThrow('no object')
   })
 })

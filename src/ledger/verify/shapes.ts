@@ -18,8 +18,8 @@ const when =
   (value) =>
     isRight(value) ? undefined : ''
 
-const int = when((value) => typeof value === 'number')
-const count = when((value) => typeof value === 'number' && value >= 0)
+const int = when(Number.isSafeInteger)
+const count = when((value) => Number.isSafeInteger(value) && Number(value) >= 0)
 const text = when((value) => typeof value === 'string')
 const oneOf = (...known: readonly Plain[]): Check => {
   const set = new Set(known)
@@ -46,7 +46,11 @@ function object(required: Checks, optional: Checks = {}): Check {
   const requiredKeys = Object.keys(required)
   return (value) => {
     if (!isObject(value)) return ''
+    let last = ''
     for (const key in value) {
+      // By UTF-16 code units, as RFC 8785 §3.2.3 asks.
+      if (key <= last) throw new Fault('not-canonical', `key "${key}" stands behind "${last}"`)
+      last = key
       const wrong = checkMember(checks.get(key), value[key])
       if (wrong !== undefined) return `/${key}${wrong}`
     }
@@ -58,7 +62,8 @@ function object(required: Checks, optional: Checks = {}): Check {
 const checkMember = (check: Check | undefined, member: Plain | undefined): string | undefined =>
   check === undefined || member === undefined ? '' : check(member)
 
-const isObject = (value: Plain): value is PlainObject => typeof value === 'object' && !Array.isArray(value)
+const isObject = (value: Plain): value is PlainObject =>
+  typeof value === 'object' && value !== null && !Array.isArray(value)
 
 const flag = oneOf(...flags)
 const scope = oneOf('cell', 'frame', 'common')
@@ -123,7 +128,10 @@ const envelope = object({
   v: oneOf(1),
 })
 
-/** The value as an entry. Throws a Fault `shape` naming the first key that is missing, unknown or of the wrong kind. */
+/**
+ * The value as an entry. Throws a Fault `shape` naming the first key that is missing, unknown or of the wrong kind, and
+ * `not-canonical` for keys out of order.
+ */
 export function shapeEntry(value: Plain): ShapedEntry {
   const wrong = envelope(value)
   if (wrong !== undefined) throw new Fault('shape', `not an entry: ${wrong === '' ? 'no object' : wrong}`)

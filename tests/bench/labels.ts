@@ -1,0 +1,41 @@
+// The roll that benches run: frames of the demo's first package, four labels each, every serial once.
+import { preserves } from '../../demo-jobs/orders.ts'
+import { webFrame } from '../../demo-jobs/web.ts'
+import type { FrameEvent } from '../../src/runs/index.ts'
+
+export const cellCount = webFrame.cells.length
+export const lanes = webFrame.cells.map(({ lane }) => lane)
+
+/** Designs of that package; the one that is never released stands in another. */
+const designs = preserves.designs.map(({ design }) => design)
+
+export function labelText({ frame, cell }: { readonly frame: number; readonly cell: number }): string {
+  const design = designs[(frame >> 3) % designs.length] ?? ''
+  const serial = frame * cellCount + cell
+  return `${preserves.job}/${design}/02/${String(serial).padStart(6, '0')}`
+}
+
+/** Frame `frame` as a controller with a code sensor in each lane reports it. */
+export function frameEvent(frame: number): FrameEvent {
+  const reads = webFrame.cells.map(({ cell }) => ({
+    cell,
+    text: labelText({ frame, cell }),
+    symbology: ']Q1',
+    quality: 0.75,
+  }))
+  return { frame, positionMm: frame * webFrame.pitchMm, reads }
+}
+
+const noReadEvery = 97
+
+/** The same, but now and then a label is not read: never near the number that asks for a stop. */
+export function wornFrameEvent(frame: number): FrameEvent {
+  const event = frameEvent(frame)
+  const reads = event.reads.map((read, i) =>
+    (frame * cellCount + i) % noReadEvery === 0 && frame > 0 ? { cell: i + 1, text: null } : read,
+  )
+  return { ...event, reads }
+}
+
+export const framesFrom = <T>({ first, count }: { first: number; count: number }, eventOf: (frame: number) => T): T[] =>
+  Array.from({ length: count }, (_, i) => eventOf(first + i))
