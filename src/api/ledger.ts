@@ -1,6 +1,7 @@
 // Routes of a run's ledger. They read what is stored without opening the run, so that a damaged ledger can still be looked at.
 import * as z from 'zod'
 import { digestPattern } from '../kernel/bytes.ts'
+import { proveEntry } from '../ledger/index.ts'
 import type { LedgerRow } from '../storage/port.ts'
 import type { ApiParts } from './parts.ts'
 import { type Reply, type Route, route } from './route.ts'
@@ -69,6 +70,33 @@ export const ledgerRoutes = (parts: ApiParts): readonly Route[] => [
     async handle({ params }): Promise<Reply> {
       await parts.runs.demandKnown(params.runId)
       return { text: await parts.checkpoint(params.runId), mediaType: 'text/plain; charset=utf-8' }
+    },
+  }),
+  route({
+    method: 'get',
+    path: '/runs/:runId/entries/:index/proof',
+    tag: 'records',
+    summary: 'An entry with the proof that it lies in the tree as it is now (RFC 9162 inclusion proof)',
+    params: runParams.extend({ index: z.coerce.number().int().min(0).max(Number.MAX_SAFE_INTEGER) }),
+    returns: [
+      {
+        status: 200,
+        description: 'The entry as it was hashed, the path from its leaf to the root, in hex',
+        schema: z.object({
+          entry: z.string(),
+          index: z.int(),
+          leaf: z.string(),
+          treeSize: z.int(),
+          root: z.string(),
+          path: z.array(z.string()),
+        }),
+      },
+    ],
+    problems: ['run-not-found', 'not-found', 'ledger-bad'],
+    async handle({ params: { runId, index } }) {
+      await parts.runs.demandKnown(runId)
+      const { bytes, ...proof } = await proveEntry(parts.database, { runId, index })
+      return { json: { ...proof, entry: Buffer.from(bytes).toString('utf8') } }
     },
   }),
   route({

@@ -7,8 +7,6 @@ type Branded<Name extends string> = number & { readonly [brand]: Name }
 export type FrameIndex = Branded<'FrameIndex'>
 /** Count of frames along the material, from 0; a backed-up web shows a place again. */
 export type PlaceIndex = Branded<'PlaceIndex'>
-/** Position of an entry in a run's ledger, from 0. */
-export type LedgerIndex = Branded<'LedgerIndex'>
 /** Cell within the frame, from 1. */
 export type CellNumber = Branded<'CellNumber'>
 /** Lane across the web, from 1. */
@@ -16,7 +14,6 @@ export type LaneNumber = Branded<'LaneNumber'>
 
 export const frameIndex = (n: number): FrameIndex => n as FrameIndex
 export const placeIndex = (n: number): PlaceIndex => n as PlaceIndex
-export const ledgerIndex = (n: number): LedgerIndex => n as LedgerIndex
 export const cellNumber = (n: number): CellNumber => n as CellNumber
 export const laneNumber = (n: number): LaneNumber => n as LaneNumber
 

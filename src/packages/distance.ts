@@ -1,5 +1,6 @@
-// Exact Euclidean distances in a bilevel image: for every pixel, how far the nearest pixel of the other kind is. Two passes after
-// Meijster, Roerdink and Hesselink (2000), the second as the lower envelope of parabolas of Felzenszwalb and Huttenlocher (2012).
+// Exact Euclidean distances in a bilevel image up to a reach: for every pixel, how far the nearest pixel of the other kind is. Two
+// passes after Meijster, Roerdink and Hesselink (2000), the second as the lower envelope of parabolas of Felzenszwalb and
+// Huttenlocher (2012). What lies beyond the reach costs next to nothing, so a short reach is tried first.
 
 /** One byte a pixel, row by row: 1 where something is laid, 0 where nothing is. */
 export interface Bitmap {
@@ -14,25 +15,31 @@ export interface PixelShape {
   readonly along: number
 }
 
-/** Distances are held in steps of 1/128 pixel; they end here, just under 256 pixels. */
+/** Distances are held in steps of 1/128 pixel. */
 export const distanceSteps = 128
-export const distanceMax = 32_767
-const stepsMax = 255
+/** The longest reach, in shorter pixel sides. */
+export const reachPxMax = 255
 
-// Pixels up or down to the nearest one of the other kind, at most 255. What lies outside the image counts as bare: it ends ink that
-// reaches the edge, and never ends bare ground.
-function columnSteps({ widthPx, heightPx, ink }: Bitmap): Uint8Array {
+export interface DistanceMap {
+  /** In 1/128 of the pixel's shorter side; negative on bare ground; `beyond` (or minus it) where nothing is within reach. */
+  readonly distances: Int16Array
+  readonly beyond: number
+}
+
+// Pixels up or down to the nearest one of the other kind, at most `limit`. What lies outside the image counts as bare: it ends ink
+// that reaches the edge, and never ends bare ground.
+function columnSteps({ widthPx, heightPx, ink }: Bitmap, limit: number): Uint8Array {
   const steps = new Uint8Array(widthPx * heightPx)
-  for (let x = 0; x < widthPx; x += 1) steps[x] = ink[x] === 1 ? 1 : stepsMax
-  for (let at = widthPx; at < steps.length; at += 1) {
-    const above = steps[at - widthPx] as number
-    steps[at] = ink[at] === ink[at - widthPx] ? (above < stepsMax ? above + 1 : stepsMax) : 1
+  for (let x = 0; x < widthPx; x += 1) steps[x] = ink[x] === 1 ? 1 : limit
+  for (let at = widthPx, above = 0; at < steps.length; at += 1, above += 1) {
+    const far = steps[above] as number
+    steps[at] = ink[at] !== ink[above] ? 1 : far < limit ? far + 1 : limit
   }
   const last = widthPx * (heightPx - 1)
   for (let x = 0; x < widthPx; x += 1) if (ink[last + x] === 1) steps[last + x] = 1
-  for (let at = last - 1; at >= 0; at -= 1) {
-    const below = ink[at] === ink[at + widthPx] ? (steps[at + widthPx] as number) + 1 : 1
-    if (below < (steps[at] as number)) steps[at] = below
+  for (let at = last - 1, below = last - 1 + widthPx; at >= 0; at -= 1, below -= 1) {
+    const far = ink[at] === ink[below] ? (steps[below] as number) + 1 : 1
+    if (far < (steps[at] as number)) steps[at] = far
   }
   return steps
 }
@@ -68,62 +75,62 @@ interface Run {
   readonly end: number
   /** 1/128 pixels for one pixel across; negative on bare ground. */
   readonly scale: number
+  /** Reach in pixels across. */
+  readonly reach: number
 }
 
-function fillRun(distances: Int16Array, envelope: Envelope, { row, start, end, scale }: Run): void {
-  const { at, foot, from } = envelope
-  let top = 0
-  let foremost = at[0] as number
-  let height = foot[0] as number
-  let until = envelope.count > 1 ? (from[1] as number) : Number.POSITIVE_INFINITY
-  const limit = (distanceMax / scale) ** 2
-  const beyond = scale > 0 ? distanceMax : -distanceMax
-  for (let x = start; x < end; x += 1) {
-    while (until <= x) {
-      top += 1
-      foremost = at[top] as number
-      height = foot[top] as number
-      until = top + 1 < envelope.count ? (from[top + 1] as number) : Number.POSITIVE_INFINITY
+// Writes the distances that are within reach, parabola by parabola; the rest stays as it is.
+function fillRun(distances: Int16Array, envelope: Envelope, { row, start, end, scale, reach }: Run): void {
+  for (let i = 0; i < envelope.count; i += 1) {
+    const stand = envelope.at[i] as number
+    const foot = envelope.foot[i] as number
+    const next = i + 1 < envelope.count ? (envelope.from[i + 1] as number) : end
+    const first = Math.max(start, Math.ceil(envelope.from[i] as number), Math.ceil(stand - reach))
+    const until = Math.min(end, next, stand + reach)
+    for (let x = first; x < until; x += 1) {
+      const offset = x - stand
+      const square = offset * offset + foot
+      if (square < reach * reach) distances[row + x] = Math.sqrt(square) * scale
     }
-    const offset = x - foremost
-    const square = offset * offset + height
-    distances[row + x] = square < limit ? Math.sqrt(square) * scale : beyond
   }
 }
 
 /**
- * Distance of every pixel's centre from the nearest centre of the other kind, in 1/128 of the pixel's shorter side, up to
- * `distanceMax`; negative on bare ground. Outside the image everything is bare. Takes 3 bytes a pixel beyond the bitmap.
+ * Distance of every pixel's centre from the nearest centre of the other kind, if it is less than `reachPx` (in shorter pixel sides, at
+ * most 255). Outside the image everything is bare. Takes 3 bytes a pixel beyond the bitmap.
  */
-export function distancesOf(bitmap: Bitmap, shape: PixelShape): Int16Array {
+export function distancesOf(bitmap: Bitmap, shape: PixelShape, reachPx: number): DistanceMap {
   const { widthPx, heightPx, ink } = bitmap
-  const steps = columnSteps(bitmap)
+  const limit = Math.min(reachPxMax, Math.ceil(reachPx / shape.along))
+  const steps = columnSteps(bitmap, limit)
+  const beyond = reachPx * distanceSteps
   const distances = new Int16Array(widthPx * heightPx)
   const squash = (shape.along / shape.across) ** 2
+  const reach = reachPx / shape.across
   const envelope: Envelope = {
     at: new Int32Array(widthPx + 2),
     foot: new Float64Array(widthPx + 2),
     from: new Float64Array(widthPx + 2),
     count: 0,
   }
-  for (let y = 0; y < heightPx; y += 1) {
-    const row = y * widthPx
+  for (let row = 0; row < distances.length; row += widthPx) {
+    const inkOfRow = ink.subarray(row, row + widthPx)
     // Nothing beyond a pixel of the other kind is nearer than that pixel, so each run of one kind stands alone.
     for (let start = 0; start < widthPx; ) {
-      const kind = ink[row + start] as number
-      const scale = (kind === 1 ? distanceSteps : -distanceSteps) * shape.across
+      const kind = inkOfRow[start] as number
+      const change = inkOfRow.indexOf(1 - kind, start)
+      const end = change < 0 ? widthPx : change
+      distances.fill(kind === 1 ? beyond : -beyond, row + start, row + end)
       envelope.count = 0
       if (start > 0 || kind === 1) addParabola(envelope, start - 1, 0)
-      let end = start
-      for (; end < widthPx && ink[row + end] === kind; end += 1) {
-        const up = steps[row + end] as number
-        if (up < stepsMax) addParabola(envelope, end, up * up * squash)
+      for (let x = start; x < end; x += 1) {
+        const up = steps[row + x] as number
+        if (up < limit) addParabola(envelope, x, up * up * squash)
       }
       if (end < widthPx || kind === 1) addParabola(envelope, end, 0)
-      if (envelope.count > 0) fillRun(distances, envelope, { row, start, end, scale })
-      else distances.fill(kind === 1 ? distanceMax : -distanceMax, row + start, row + end)
+      fillRun(distances, envelope, { row, start, end, scale: (2 * kind - 1) * distanceSteps * shape.across, reach })
       start = end
     }
   }
-  return distances
+  return { distances, beyond }
 }

@@ -75,7 +75,16 @@ const code = z
       print: name.optional(),
       serial: name.optional(),
     }),
-    z.strictObject({ rule: z.literal('table'), symbologies, file: z.string().min(1).max(limits.pathBytesMax) }),
+    z.strictObject({
+      rule: z.literal('table'),
+      symbologies,
+      file: z
+        .string()
+        .min(1)
+        .max(limits.pathBytesMax)
+        .meta({ description: 'CSV: code, design, then optionally print, serial, cell' }),
+      sha256: z.string().regex(digestPattern),
+    }),
   ])
   .meta({ id: 'CodeRule' })
 

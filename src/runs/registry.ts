@@ -3,7 +3,7 @@ import { assert } from '../kernel/assert.ts'
 import { canonicalText, toDigest } from '../kernel/bytes.ts'
 import type { Clock } from '../kernel/clock.ts'
 import { Problem } from '../kernel/problem.ts'
-import { decodeEntry, type Entry, type LedgerWriter, type RunLedger } from '../ledger/index.ts'
+import { type Entry, type LedgerWriter, type RunLedger, readEntries } from '../ledger/index.ts'
 import {
   type Frozen,
   freeze,
@@ -51,7 +51,6 @@ export interface RecallOutcome {
 }
 
 const ended = new Set(['sealed', 'aborted'])
-const pageEntries = 2_000
 
 export class Runs {
   private readonly parts: RunsParts
@@ -162,17 +161,10 @@ export class Runs {
   }
 
   private async replay(runId: string): Promise<RunState> {
-    const { database } = this.parts
     let state: RunState | undefined
-    for (let from = 0; ; ) {
-      const rows = await database.readLedger({ runId, from, count: pageEntries })
-      for (const row of rows) {
-        const entry = decodeEntry(row.bytes)
-        if (state) applyEntry(state, entry)
-        else state = openState(runId, entry)
-      }
-      from += rows.length
-      if (rows.length < pageEntries) break
+    for await (const entry of readEntries(this.parts.database, { runId })) {
+      if (state) applyEntry(state, entry)
+      else state = openState(runId, entry)
     }
     if (!state) throw new Problem('run-not-found', `run ${runId} was never opened: its ledger is empty`)
     return state

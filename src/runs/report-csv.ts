@@ -1,8 +1,7 @@
 // The roll record as CSV: one row a label, safe to open in a spreadsheet.
 import { stringify } from 'csv-stringify'
-import type { EntryBodies } from '../ledger/index.ts'
+import { type EntryBodies, readEntries } from '../ledger/index.ts'
 import type { Database } from '../storage/port.ts'
-import { entriesOf } from './report.ts'
 import type { Run } from './run.ts'
 import { toMm } from './wire.ts'
 
@@ -67,7 +66,7 @@ export async function* reportCsv(database: Database, run: Run): AsyncGenerator<s
     bom: true,
   })
   const fill = async (): Promise<void> => {
-    for await (const entry of entriesOf(database, run.runId)) {
+    for await (const entry of readEntries(database, { runId: run.runId })) {
       if (entry.type !== 'answer') continue
       if (!stream.write(rowOf(run, entry.body, entry.index)))
         await new Promise((resolve) => stream.once('drain', resolve))

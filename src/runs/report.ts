@@ -1,7 +1,7 @@
 // The roll record's data: one pass over a run's ledger gives who did what, which versions went on how many labels, every flag with an
 // example, stops, events of the material, and the roll as a strip. Memory: one small row a frame for the strip, else flat.
 import type { Flag } from '../kernel/terms.ts'
-import { decodeEntry, type Entry, type EntryBodies } from '../ledger/index.ts'
+import { type Entry, type EntryBodies, readEntries } from '../ledger/index.ts'
 import type { Database } from '../storage/port.ts'
 import type { Run } from './run.ts'
 import { toMm } from './wire.ts'
@@ -77,18 +77,6 @@ export interface RunReport {
   readonly material: readonly (EntryBodies['material'] & { readonly index: number })[]
   readonly override?: string
   readonly strip: readonly StripColumn[]
-}
-
-const pageEntries = 2_000
-
-/** Committed entries of a run in order, page by page; memory is one page. */
-export async function* entriesOf(database: Database, runId: string): AsyncGenerator<Entry> {
-  for (let from = 0; ; ) {
-    const rows = await database.readLedger({ runId, from, count: pageEntries })
-    for (const row of rows) yield decodeEntry(row.bytes)
-    from += rows.length
-    if (rows.length < pageEntries) return
-  }
 }
 
 interface Gathering {
@@ -197,7 +185,7 @@ export async function reportRun(database: Database, run: Run): Promise<RunReport
     lastAtMs: state.openedAtMs,
   }
   const ordinals = new Map(state.cells.map((cell, ordinal) => [cell.cell, ordinal]))
-  for await (const entry of entriesOf(database, run.runId)) gather(into, entry, ordinals)
+  for await (const entry of readEntries(database, { runId: run.runId })) gather(into, entry, ordinals)
   const head = await database.ledgerHead(run.runId)
   const { counts } = state
   const flagRows = Object.entries(counts.flags) as [Flag, number][]

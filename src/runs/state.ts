@@ -2,11 +2,11 @@
 // again, so that memory and record can't drift apart.
 import { assert } from '../kernel/assert.ts'
 import { Problem } from '../kernel/problem.ts'
-import { type Flag, flags, frameIndex } from '../kernel/terms.ts'
+import { type Flag, frameIndex } from '../kernel/terms.ts'
 import type { Entry, EntryBodies } from '../ledger/index.ts'
 import { type Frozen, type LineProfile, type Policy, policyOf, type Ticket } from '../lines/index.ts'
 import { openCountingTracker, type Tracker } from '../tracking/index.ts'
-import { type CauseBody, Causes, StopWindows } from './causes.ts'
+import { Causes, StopWindows } from './causes.ts'
 import { type CellOfRun, cellsOfRun } from './geometry.ts'
 import { PlaceTable } from './places.ts'
 import { toUm } from './wire.ts'
@@ -295,8 +295,3 @@ function applyAct(state: RunState, body: EntryBodies['act']): void {
 /** All lanes of the run, rising. */
 export const lanesOf = (state: RunState): readonly number[] =>
   [...new Set(state.cells.map((cell) => cell.lane))].toSorted((a, b) => a - b)
-
-/** Names of flags in the order of DESIGN §5 that were seen. */
-export const flagsSeen = (state: RunState): readonly Flag[] => flags.filter((flag) => state.counts.flags[flag])
-
-export type { CauseBody }

@@ -171,7 +171,24 @@ export type Cause = z.infer<typeof causeSchema>
 export const toUm = (mm: number): number => Math.round(mm * 1000)
 export const toMm = (um: number): number => um / 1000
 
-/** An answer as it travels, from its ledger entry and the head of the batch that made it durable. */
+type Identity = NonNullable<EntryBodies['answer']['identity']>
+
+// Keys in one order, so that an answer and its repeats are the same bytes: what was read from the ledger has them sorted.
+function toIdentity({ job, design, text, print, serial, version }: Identity): Identity {
+  return {
+    job,
+    design,
+    text,
+    ...(print !== undefined ? { print } : {}),
+    ...(serial !== undefined ? { serial } : {}),
+    ...(version !== undefined ? { version } : {}),
+  }
+}
+
+/**
+ * An answer as it travels, from its ledger entry and the head of the batch that made it durable. The same entry gives the same
+ * bytes of JSON, whether it was just made or read again.
+ */
 export function toAnswer(
   body: EntryBodies['answer'],
   at: { runId: string; ledgerIndex: number; treeSize: number; root: string; revokedBy?: number },
@@ -184,7 +201,7 @@ export function toAnswer(
     ledgerIndex: at.ledgerIndex,
     decision: body.decision,
     flags: body.flags,
-    identity: body.identity ?? null,
+    identity: body.identity ? toIdentity(body.identity) : null,
     layers: body.layers.map((layer) => ({
       digest: layer.digest,
       layer: layer.layer,

@@ -3,16 +3,19 @@ import { preserves } from '../../demo-jobs/orders.ts'
 import { webFrame } from '../../demo-jobs/web.ts'
 import type { FrameEvent } from '../../src/runs/index.ts'
 
+/** Frames of a batch. */
+export const batchFrames = 32
+
 export const cellCount = webFrame.cells.length
 export const lanes = webFrame.cells.map(({ lane }) => lane)
 
-/** Designs of that package; the one that is never released stands in another. */
-const designs = preserves.designs.map(({ design }) => design)
+/** All of them fit print version 01. */
+const designs = preserves.packages[0]?.versions.map(({ design }) => design) ?? []
 
 export function labelText({ frame, cell }: { readonly frame: number; readonly cell: number }): string {
   const design = designs[(frame >> 3) % designs.length] ?? ''
   const serial = frame * cellCount + cell
-  return `${preserves.job}/${design}/02/${String(serial).padStart(6, '0')}`
+  return `${preserves.job}/${design}/01/${String(serial).padStart(6, '0')}`
 }
 
 /** Frame `frame` as a controller with a code sensor in each lane reports it. */

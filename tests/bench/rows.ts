@@ -72,7 +72,13 @@ export function shown(value: number): string {
   return value.toLocaleString('en-GB', { minimumFractionDigits: digits, maximumFractionDigits: digits })
 }
 
-const headings = ['what', 'figure', 'p50 / p99 / max', 'held against (ours over its speed)', 'spread over rounds'] as const
+const headings = [
+  'what',
+  'figure',
+  'p50 / p99 / max',
+  'held against (ours over its speed)',
+  'spread over rounds',
+] as const
 
 function cellsOf(row: Row): readonly string[] {
   const { latency, spread, rounds } = row
@@ -103,7 +109,8 @@ export function textTable(rows: readonly Row[]): string {
 }
 
 export function markdownTable(rows: readonly Row[]): string {
-  const line = (cells: readonly string[]): string => `| ${cells.map((cell) => cell.replaceAll('|', '\\|')).join(' | ')} |`
+  const line = (cells: readonly string[]): string =>
+    `| ${cells.map((cell) => cell.replaceAll('|', '\\|')).join(' | ')} |`
   const lines = [line(headings), line(headings.map(() => '---')), ...rows.map((row) => line(cellsOf(row)))]
   return [...lines, '', ...notesOf(rows).map((note) => `- ${note}`)].join('\n')
 }
