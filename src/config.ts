@@ -4,6 +4,7 @@ import { availableParallelism } from 'node:os'
 import path from 'node:path'
 import * as z from 'zod'
 import { Problem } from './kernel/problem.ts'
+import { firstOf, schemaFindings } from './kernel/schema-findings.ts'
 
 const milliseconds = z.int().min(50).max(3_600_000)
 
@@ -49,30 +50,52 @@ const variables: Readonly<Record<string, keyof Config>> = {
   ROLLCALL_LAYER_SWEEP_MS: 'layerSweepMs',
 }
 
-function fromEnvironment(environment: NodeJS.ProcessEnv): Record<string, string | number> {
-  const found: Record<string, string | number> = {}
+function fromEnvironment(environment: NodeJS.ProcessEnv): Partial<Config> {
+  const found: Record<string, unknown> = {}
   for (const [variable, key] of Object.entries(variables)) {
-    const text = environment[variable]
-    if (text === undefined || text === '') continue
-    found[key] = typeof defaults[key] === 'number' ? Number(text) : text
+    const text = environment[variable]?.trim()
+    if (!text) continue
+    const value = typeof defaults[key] === 'number' ? Number(text) : text
+    const parsed = configSchema.shape[key].safeParse(value)
+    if (!parsed.success) {
+      const [finding] = schemaFindings(parsed.error, value, 'config-bad')
+      throw new Problem('config-bad', `the variable ${variable} does not fit: ${finding?.message}`, { measured: text })
+    }
+    found[key] = parsed.data
   }
   return found
 }
 
-async function fromFile(file: string): Promise<Record<string, unknown>> {
-  const text = await readFile(file, 'utf8').catch(() => '{}')
+async function textOf(file: string): Promise<string> {
   try {
-    return JSON.parse(text) as Record<string, unknown>
+    return await readFile(file, 'utf8')
+  } catch (error) {
+    // No data directory yet, or none with a configuration.
+    if (['ENOENT', 'ENOTDIR'].includes((error as NodeJS.ErrnoException).code ?? '')) return '{}'
+    throw new Problem('config-bad', `cannot be read: ${(error as Error).message}`, { file })
+  }
+}
+
+async function fromFile(file: string): Promise<Partial<Config>> {
+  const text = await textOf(file)
+  let value: unknown
+  try {
+    value = JSON.parse(text)
   } catch (error) {
     throw new Problem('config-bad', `not JSON: ${(error as Error).message}`, { file })
   }
+  const parsed = configFileSchema.safeParse(value)
+  if (parsed.success) return parsed.data as Partial<Config>
+  const findings = schemaFindings(parsed.error, value, 'config-bad')
+  const pointer = findings[0]?.pointer ?? ''
+  throw new Problem('config-bad', `the configuration does not fit: ${firstOf(findings)}`, { file, pointer, findings })
 }
 
 const loopback = new Set(['127.0.0.1', '::1', 'localhost'])
 
 /**
  * Reads the configuration of a data directory. `given` is what the command line says and wins. Problems: `config-bad` with file and
- * pointer; `listen-beyond-loopback` for any other address, since this build has no keys.
+ * pointer, or naming the variable; `listen-beyond-loopback` for any other address, since this build has no keys.
  */
 export async function readConfig(parts: {
   readonly dataFolder: string
@@ -80,19 +103,18 @@ export async function readConfig(parts: {
   readonly given: Partial<Config>
 }): Promise<Config> {
   const file = path.join(parts.dataFolder, 'config.json')
-  const merged = { ...defaults, ...(await fromFile(file)), ...fromEnvironment(parts.environment), ...parts.given }
-  const parsed = configSchema.safeParse(merged)
-  if (!parsed.success) {
-    const [issue] = parsed.error.issues
-    const pointer = issue?.path.map((step) => `/${String(step)}`).join('') ?? ''
-    throw new Problem('config-bad', `the configuration does not fit: ${issue?.message}`, { file, pointer })
+  const config: Config = {
+    ...defaults,
+    ...(await fromFile(file)),
+    ...fromEnvironment(parts.environment),
+    ...parts.given,
   }
-  if (!loopback.has(parsed.data.host)) {
+  if (!loopback.has(config.host)) {
     const limit = [...loopback].join(', ')
-    throw new Problem('listen-beyond-loopback', `${parsed.data.host} is not a loopback address`, {
-      measured: parsed.data.host,
+    throw new Problem('listen-beyond-loopback', `${config.host} is not a loopback address`, {
+      measured: config.host,
       limit,
     })
   }
-  return Object.freeze(parsed.data)
+  return Object.freeze(config)
 }

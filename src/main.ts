@@ -6,11 +6,11 @@ import { createServer } from 'node:http'
 import type { AddressInfo } from 'node:net'
 import { type Logger, pino } from 'pino'
 import type { DemoParts } from '../demo-jobs/demo.ts'
-import { createApi, type Metrics, openMetrics } from './api/index.ts'
+import { clearUploads, createApi, type Metrics, openMetrics } from './api/index.ts'
 import { type CliParts, connect, openOutput, type RunningServer, runCli, type ServeOptions } from './cli/index.ts'
 import { type Config, readConfig } from './config.ts'
 import { systemClock, systemRandom } from './kernel/clock.ts'
-import { Problem } from './kernel/problem.ts'
+import { Problem, problemTable } from './kernel/problem.ts'
 import { type Entry, openLedgerWriter, openSigningKey, signCheckpoint } from './ledger/index.ts'
 import {
   clearStaging,
@@ -22,7 +22,7 @@ import {
 } from './packages/index.ts'
 import { openInProcessQueue, openThreads } from './queue/index.ts'
 import { Captures, Runs, readCaptureHandler, watchCaptures } from './runs/index.ts'
-import { type DataDirectory, openDataDirectory, openFolderBlobs, openSqlite } from './storage/index.ts'
+import { type DataDirectory, openDataDirectory, openFolderBlobs, openSqlite, whereDiskFills } from './storage/index.ts'
 
 const version = (JSON.parse(readFileSync(new URL(packagePath(), import.meta.url), 'utf8')) as { version: string })
   .version
@@ -77,7 +77,12 @@ async function openGround({ paths }: DataDirectory, config: Config, log: Logger,
     report: (error) => log.error({ err: error }, 'work cannot be noted'),
   })
   const readThreads = openThreads({ script: workerUrl('read-capture'), count: config.threads })
-  const packageThreads = openThreads({ script: workerUrl('check-package'), count: config.threads })
+  const packageThreads = openThreads({
+    script: workerUrl('check-package'),
+    count: config.threads,
+    // Taking in a whole package is one task.
+    timeoutMs: 1_800_000,
+  })
   undo.add(() => Promise.all([readThreads.close(), packageThreads.close()]))
   undo.add(() => queue.close())
   return { clock, random, database, blobs, key, ledger, queue, readThreads, packageThreads }
@@ -105,10 +110,17 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
   queue.handle('publish', 1, publishHandler({ packages, catalogue, queue }))
   queue.handle('check', 1, async (payload, { signal, progress }) => {
     const { path, removeSource } = payload as { path: string; removeSource: boolean }
-    try {
-      return await packages.check({ path, signal, progress })
-    } finally {
+    const remove = async (): Promise<void> => {
       if (removeSource) await rm(path, { force: true })
+    }
+    try {
+      const report = await packages.check({ path, signal, progress })
+      await remove()
+      return report
+    } catch (error) {
+      // What is tried again needs its source again.
+      if (error instanceof Problem && problemTable[error.code].retry !== 'later') await remove()
+      throw error
     }
   })
   queue.handle('preview', 1, previewHandler({ database, blobs, catalogue, threads }))
@@ -120,6 +132,7 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
     return result
   })
   await clearStaging(paths.spool)
+  await clearUploads({ spoolFolder: paths.spool, queue })
   for (const run of await runs.resume((runId, error) =>
     log.error({ runId, err: error }, 'a run cannot be opened again'),
   )) {
@@ -198,7 +211,10 @@ async function listen(
   })
   const http = createServer(app)
   await new Promise<void>((resolve, reject) => {
-    http.once('error', reject)
+    http.once('error', (error: NodeJS.ErrnoException) => {
+      const isTaken = error.code === 'EADDRINUSE' || error.code === 'EACCES'
+      reject(isTaken ? new Problem('port-in-use', `cannot listen: ${error.message}`, { measured: config.port }) : error)
+    })
     http.listen(config.port, config.host, resolve)
   })
   undo.add(async () => {
@@ -210,18 +226,20 @@ async function listen(
   })
   const { port, family } = http.address() as AddressInfo
   const url = `http://${family === 'IPv6' ? '[::1]' : '127.0.0.1'}:${port}`
-  await writeFile(directory.paths.server, `${JSON.stringify({ url, pid: process.pid })}\n`)
+  const noted = `${JSON.stringify({ url, pid: process.pid })}\n`
+  await whereDiskFills(() => writeFile(directory.paths.server, noted))
   undo.add(() => rm(directory.paths.server, { force: true }))
   return url
 }
 
-/** Starts Rollcall over a data directory. Problems: `data-in-use`, `data-format`, `config-bad`, `listen-beyond-loopback`. */
+/** Starts Rollcall over a data directory. Problems: `data-in-use`, `data-format`, `config-bad`, `port-in-use`, `listen-beyond-loopback`. */
 async function startServer(options: ServeOptions): Promise<RunningServer> {
   const { dataFolder } = options
+  const { port, host, logLevel } = options
   const given = {
-    port: options.port,
-    logLevel: options.logLevel as Config['logLevel'],
-    ...(options.host ? { host: options.host } : {}),
+    ...(port === undefined ? {} : { port }),
+    ...(host === undefined ? {} : { host }),
+    ...(logLevel === undefined ? {} : { logLevel: logLevel as Config['logLevel'] }),
   }
   const config = await readConfig({ dataFolder, environment: process.env, given })
   const log = pino({ level: config.logLevel }, pino.destination({ fd: 2, sync: true }))

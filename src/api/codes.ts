@@ -1,4 +1,5 @@
 // Routes of codes: reading a picture, and explaining what a text names.
+import { stat } from 'node:fs/promises'
 import path from 'node:path'
 import * as z from 'zod'
 import { symbologyFits } from '../codes/index.ts'
@@ -21,10 +22,12 @@ export const codeRoutes = (parts: ApiParts): readonly Route[] => [
         schema: z.looseObject({ codes: z.array(z.looseObject({ text: z.string().optional() })) }),
       },
     ],
-    problems: ['picture-unreadable', 'picture-too-large'],
+    problems: ['not-found', 'picture-unreadable', 'picture-too-large'],
     async handle({ body }) {
       if (!path.isAbsolute(body.path))
         throw new Problem('bad-request', 'the path is not absolute', { pointer: '/path', measured: body.path })
+      const found = await stat(body.path).catch(() => undefined)
+      if (!found?.isFile()) throw new Problem('not-found', `there is no file ${body.path}`, { file: body.path })
       return { json: await parts.readPicture(body.path) }
     },
   }),

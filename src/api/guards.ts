@@ -52,6 +52,10 @@ function jsonDepth(text: string): number {
   return deepest
 }
 
+/** The chunks of a body. Whoever stops early leaves the connection open, so that the refusal can still be sent on it. */
+export const chunksOf = (request: Request): AsyncIterable<Buffer> =>
+  request.iterator({ destroyOnReturn: false }) as AsyncIterable<Buffer>
+
 /** Reads a body whole, up to `bytesMax`; Problem `body-too-large` (then the rest of the body is not awaited). */
 export async function readBody(request: Request, bytesMax: number): Promise<Buffer> {
   const tooLarge = (measured: number) =>
@@ -60,7 +64,7 @@ export async function readBody(request: Request, bytesMax: number): Promise<Buff
   if (declared > bytesMax) throw tooLarge(declared)
   const chunks: Buffer[] = []
   let size = 0
-  for await (const chunk of request as AsyncIterable<Buffer>) {
+  for await (const chunk of chunksOf(request)) {
     size += chunk.length
     if (size > bytesMax) throw tooLarge(size)
     chunks.push(chunk)

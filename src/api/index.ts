@@ -15,6 +15,7 @@ import { runRoutes } from './runs.ts'
 import { workRoutes } from './work.ts'
 
 export { type Metrics, openMetrics } from './metrics.ts'
+export { clearUploads } from './packages.ts'
 export type { ApiParts } from './parts.ts'
 
 const allRoutes = (parts: ApiParts): readonly Route[] => [
@@ -54,7 +55,15 @@ export function createApi(parts: ApiParts): Express {
   app.use(
     helmet({
       strictTransportSecurity: false,
-      contentSecurityPolicy: { useDefaults: true, directives: { upgradeInsecureRequests: null } },
+      contentSecurityPolicy: {
+        useDefaults: true,
+        // Nothing is loaded from elsewhere, fonts and styles neither.
+        directives: {
+          upgradeInsecureRequests: null,
+          'font-src': ["'self'", 'data:'],
+          'style-src': ["'self'", "'unsafe-inline'"],
+        },
+      },
     }),
   )
   mountHealth(app, parts)

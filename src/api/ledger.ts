@@ -1,4 +1,6 @@
 // Routes of a run's ledger. They read what is stored without opening the run, so that a damaged ledger can still be looked at.
+import { Readable } from 'node:stream'
+import { pipeline } from 'node:stream/promises'
 import * as z from 'zod'
 import { digestPattern } from '../kernel/bytes.ts'
 import { proveEntry } from '../ledger/index.ts'
@@ -12,6 +14,15 @@ const pageRows = 2_000
 const lineOf = (row: LedgerRow, withLeaf: boolean): string => {
   const text = Buffer.from(row.bytes).toString('utf8')
   return withLeaf ? `${Buffer.from(row.leaf).toString('hex')} ${text}\n` : `${text}\n`
+}
+
+async function* linesOf({ database }: ApiParts, runId: string, withLeaf: boolean): AsyncGenerator<string> {
+  for (let from = 0; ; ) {
+    const rows = await database.readLedger({ runId, from, count: pageRows })
+    if (rows.length > 0) yield rows.map((row) => lineOf(row, withLeaf)).join('')
+    from += rows.length
+    if (rows.length < pageRows) return
+  }
 }
 
 /** Routes for the entries, the committed heads and the signed checkpoint of a run. */
@@ -28,15 +39,7 @@ export const ledgerRoutes = (parts: ApiParts): readonly Route[] => [
     async handle({ params, query, response }): Promise<Reply> {
       await parts.runs.demandKnown(params.runId)
       response.setHeader('content-type', 'application/x-ndjson')
-      for (let from = 0; !response.destroyed; ) {
-        const rows = await parts.database.readLedger({ runId: params.runId, from, count: pageRows })
-        const text = rows.map((row) => lineOf(row, query.with === 'leaf')).join('')
-        if (text && !response.write(text))
-          await new Promise((resolve) => response.once('drain', resolve).once('close', resolve))
-        from += rows.length
-        if (rows.length < pageRows) break
-      }
-      response.end()
+      await pipeline(Readable.from(linesOf(parts, params.runId, query.with === 'leaf')), response)
       return 'sent'
     },
   }),

@@ -1,47 +1,39 @@
 // From the table of routes to express: validate, call, reply; every refusal leaves as RFC 9457 problem details.
 import type { ErrorRequestHandler, Express, Request, RequestHandler, Response } from 'express'
 import type { Logger } from 'pino'
-import type * as z from 'zod'
+import * as z from 'zod'
 import { limits } from '../kernel/limits.ts'
-import { type Finding, Problem, toProblemDetails } from '../kernel/problem.ts'
+import { Problem, toProblemDetails } from '../kernel/problem.ts'
+import { firstOf, schemaFindings } from '../kernel/schema-findings.ts'
 import { mediaTypeOf, parseJson, readBody } from './guards.ts'
 import type { Reply, Route } from './route.ts'
 
 export const prefix = '/api/v1'
 
+const findingsMax = 100
+
 function validate(schema: z.ZodType, value: unknown, part: string): unknown {
   const parsed = schema.safeParse(value)
   if (parsed.success) return parsed.data
-  const findings = parsed.error.issues.slice(0, 100).map(
-    (issue): Finding => ({
-      code: 'bad-request',
-      message: issue.message,
-      pointer: `${part === 'body' ? '' : `#${part}`}${issue.path.map((step) => `/${String(step)}`).join('')}`,
-    }),
-  )
-  const [first] = findings
-  const more = parsed.error.issues.length > 1 ? ` (and ${parsed.error.issues.length - 1} more)` : ''
-  throw new Problem('bad-request', `the ${part} does not fit: ${first?.pointer || '/'} ${first?.message}${more}`, {
-    findings,
-  })
+  const findings = schemaFindings(parsed.error, value, 'bad-request').slice(0, findingsMax)
+  throw new Problem('bad-request', `the ${part} does not fit: ${firstOf(findings)}`, { findings })
+}
+
+// An empty parameter is none: read as a number it would be 0. An unknown name is refused, since it is most often a slip of the pen.
+function validQuery(route: Route, request: Request): unknown {
+  const given = Object.entries(request.query).filter(([, text]) => typeof text !== 'string' || text.trim() !== '')
+  return validate((route.query ?? z.object({})).strict(), Object.fromEntries(given), 'query')
 }
 
 async function bodyOf(route: Route, request: Request): Promise<unknown> {
-  if (route.rawBody) {
-    const media = mediaTypeOf(request)
-    if (route.rawBody.includes(media)) return undefined
-    if (!route.body) {
-      throw new Problem('wrong-media-type', `this route takes ${route.rawBody.join(', ')}`, {
-        measured: media || 'none',
-      })
-    }
-  }
-  if (!route.body) return undefined
   const media = mediaTypeOf(request)
-  if (media !== 'application/json') {
-    throw new Problem('wrong-media-type', 'this route takes application/json', {
+  if (route.rawBody?.includes(media)) return undefined
+  const takes = [...(route.body ? ['application/json'] : []), ...(route.rawBody ?? [])]
+  if (takes.length === 0) return undefined
+  if (!route.body || media !== 'application/json') {
+    throw new Problem('wrong-media-type', `this route takes ${takes.join(', ')}`, {
       measured: media || 'none',
-      limit: 'application/json',
+      limit: takes.join(', '),
     })
   }
   const text = (await readBody(request, limits.jsonBodyBytesMax)).toString('utf8')
@@ -63,7 +55,7 @@ function send(response: Response, reply: Exclude<Reply, 'sent'>): void {
 function handlerOf(route: Route): RequestHandler {
   return async (request, response) => {
     const params = route.params ? validate(route.params, request.params, 'path') : request.params
-    const query = route.query ? validate(route.query, request.query, 'query') : {}
+    const query = validQuery(route, request)
     const body = await bodyOf(route, request)
     const reply = await route.handle({ params, query, body, request, response } as never)
     if (reply !== 'sent') send(response, reply)
@@ -87,9 +79,22 @@ export function mountRoutes(app: Express, routes: readonly Route[]): void {
   }
 }
 
+const discardMs = 2_000
+
+// The rest of a refused upload is thrown away for a while: closing at once would take the refusal with it (RFC 9112 §9.6).
+function discardRest(request: Request): void {
+  request.resume()
+  const end = setTimeout(() => {
+    if (!request.complete) request.socket.destroy()
+  }, discardMs)
+  end.unref()
+}
+
 /** Anything thrown becomes problem details; what is no `Problem` is a fault of ours and is logged whole. */
 export function problemMapper(log: Logger): ErrorRequestHandler {
   return (error, request, response, _next) => {
+    // The caller went away while a long answer was sent.
+    if (error?.code === 'ERR_STREAM_PREMATURE_CLOSE') return
     const problem = asProblem(error)
     if (problem.code === 'internal')
       log.error({ err: error, method: request.method, url: request.url }, 'a request failed')
@@ -100,15 +105,16 @@ export function problemMapper(log: Logger): ErrorRequestHandler {
     const details = toProblemDetails(problem)
     response.status(details.status)
     response.setHeader('content-type', 'application/problem+json')
-    // The rest of a refused upload is not read.
-    if (!request.complete) response.setHeader('connection', 'close')
+    if (!request.complete) discardRest(request)
     response.end(JSON.stringify({ ...details, instance: request.originalUrl.split('?')[0] }))
   }
 }
 
 function asProblem(error: unknown): Problem {
   if (error instanceof Problem) return error
-  const { status, message } = error as { status?: number; message?: string }
+  const { status, message, code } = error as { status?: number; message?: string; code?: string }
+  // A file that could not be written, such as an upload.
+  if (code === 'ENOSPC' || code === 'EDQUOT') return new Problem('data-full', message ?? 'the disk is full')
   if (status !== undefined && status >= 400 && status < 500)
     return new Problem('bad-request', message ?? 'the request cannot be read')
   return new Problem('internal', 'the request failed by a fault in Rollcall; the log has the details')

@@ -86,9 +86,12 @@ export function mountApiPage(app: Express, document: unknown): void {
   app.get(`${prefix}/docs/start.js`, (_request, response) => {
     response.type('text/javascript').send(start)
   })
-  app.get(`${prefix}/docs/`, (_request, response) => {
-    response.type('text/html').send(page)
+  app.get(`${prefix}/docs`, (request, response) => {
+    // The page's own links are relative to its folder.
+    if (request.path.endsWith('/')) response.type('text/html').send(page)
+    else response.redirect(301, `${prefix}/docs/`)
   })
+  app.get('/', (_request, response) => response.redirect(302, `${prefix}/docs/`))
   const names = new Set(['/swagger-ui.css', '/swagger-ui-bundle.js'])
   const assets = express.static(
     path.dirname(createRequire(import.meta.url).resolve('swagger-ui-dist/swagger-ui.css')),

@@ -1,7 +1,7 @@
 // Routes of packages and versions: check, publish, release, withdraw, and what is published.
 import { randomUUID } from 'node:crypto'
 import { createWriteStream } from 'node:fs'
-import { rm, stat } from 'node:fs/promises'
+import { readdir, rm, stat } from 'node:fs/promises'
 import path from 'node:path'
 import { pipeline } from 'node:stream/promises'
 import type { Request } from 'express'
@@ -11,6 +11,7 @@ import { Problem } from '../kernel/problem.ts'
 import { type JobRecord, previewOf, publishOrder, release, type VersionRecord, withdraw } from '../packages/index.ts'
 import type { WorkItem, WorkOrder } from '../queue/port.ts'
 import { reasonedActSchema } from '../runs/index.ts'
+import { chunksOf } from './guards.ts'
 import type { ApiParts } from './parts.ts'
 import { type Reply, type Route, route } from './route.ts'
 import { workSchema } from './work.ts'
@@ -39,7 +40,7 @@ interface Source {
 // Counts what passes, so that an upload without a declared length is cut off at the limit too.
 async function* measured(request: Request): AsyncGenerator<Buffer> {
   let bytes = 0
-  for await (const chunk of request as AsyncIterable<Buffer>) {
+  for await (const chunk of chunksOf(request)) {
     bytes += chunk.length
     if (bytes > limits.packageUploadBytesMax) {
       throw new Problem('body-too-large', 'the upload is too large; use the watched folder', {
@@ -48,6 +49,24 @@ async function* measured(request: Request): AsyncGenerator<Buffer> {
       })
     }
     yield chunk
+  }
+}
+
+const uploadPattern = /^upload-.*\.zip$/
+const worksKeptMax = 100_000
+
+/** Removes uploads that no work is waiting for: those under way when the process died. Called before the server listens. */
+export async function clearUploads({ spoolFolder, queue }: Pick<ApiParts, 'spoolFolder' | 'queue'>): Promise<void> {
+  const uploads = (await readdir(spoolFolder)).filter((file) => uploadPattern.test(file))
+  if (uploads.length === 0) return
+  const works = await queue.list({ count: worksKeptMax })
+  const wanted = new Set(
+    works
+      .filter(({ state }) => state !== 'done' && state !== 'cancelled')
+      .map(({ payload }) => (payload as { path?: string }).path),
+  )
+  for (const file of uploads.map((upload) => path.join(spoolFolder, upload))) {
+    if (!wanted.has(file)) await rm(file, { force: true })
   }
 }
 
@@ -293,8 +312,11 @@ function viewRoutes(parts: ApiParts): Route[] {
       summary: 'A small picture of a version (PNG); 404 until it is drawn',
       params: versionParams,
       returns: [{ status: 200, description: 'PNG', mediaType: 'image/png' }],
-      problems: ['version-not-found', 'not-found'],
+      problems: ['package-not-found', 'version-not-found', 'not-found'],
       async handle({ params, response }) {
+        const known = jobOf(parts, params.job).designs.get(params.design)
+        if (!known?.some((row) => row.version === params.version))
+          throw new Problem('version-not-found', `version ${params.version} of ${params.design} is not published`)
         const digest = await previewOf(parts.database, params)
         if (!digest) throw new Problem('not-found', 'the preview is not drawn yet')
         response.setHeader('content-type', 'image/png')

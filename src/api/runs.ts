@@ -1,4 +1,6 @@
 // Routes of runs: opening, the protocol of the line, named acts, records.
+import { Readable } from 'node:stream'
+import { pipeline } from 'node:stream/promises'
 import * as z from 'zod'
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
@@ -14,6 +16,7 @@ import {
   reportCsv,
   reportHtml,
   reportRun,
+  type Sighting,
   toUm,
   traceCode,
 } from '../runs/index.ts'
@@ -188,6 +191,31 @@ function openRoutes(parts: ApiParts): Route[] {
   ]
 }
 
+const tracedSchema = z.object({
+  sightings: z.array(z.looseObject({ runId: z.string() })),
+  unreadable: z
+    .array(z.object({ runId: z.string(), detail: z.string() }))
+    .meta({ description: 'Runs whose damaged ledger could not be searched' }),
+})
+
+// One damaged ledger must not hide what the others know, and must not go unsaid.
+async function traceEverywhere(parts: ApiParts, code: string): Promise<{
+  sightings: readonly Sighting[]
+  unreadable: readonly { runId: string; detail: string }[]
+}> {
+  const sightings: Sighting[] = []
+  const unreadable: { runId: string; detail: string }[] = []
+  for (const { runId } of await parts.runs.list()) {
+    try {
+      sightings.push(...(await traceCode(parts.database, await parts.runs.get(runId), code)))
+    } catch (error) {
+      if (!(error instanceof Problem) || error.code !== 'ledger-bad') throw error
+      unreadable.push({ runId, detail: error.message })
+    }
+  }
+  return { sightings, unreadable }
+}
+
 function recordRoutes(parts: ApiParts): Route[] {
   return [
     route({
@@ -207,10 +235,7 @@ function recordRoutes(parts: ApiParts): Route[] {
         const run = await parts.runs.get(params.runId)
         if (query.format === 'csv') {
           response.setHeader('content-type', 'text/csv; charset=utf-8')
-          for await (const chunk of reportCsv(parts.database, run)) {
-            if (!response.write(chunk)) await new Promise((resolve) => response.once('drain', resolve))
-          }
-          response.end()
+          await pipeline(Readable.from(reportCsv(parts.database, run)), response)
           return 'sent'
         }
         const report = await reportRun(parts.database, run)
@@ -224,21 +249,9 @@ function recordRoutes(parts: ApiParts): Route[] {
       tag: 'records',
       summary: 'Every label that carried a code, over all runs',
       query: z.object({ code: z.string().min(1).max(limits.codeBytesMax) }),
-      returns: [
-        {
-          status: 200,
-          description: 'Sightings',
-          schema: z.object({ sightings: z.array(z.looseObject({ runId: z.string() })) }),
-        },
-      ],
+      returns: [{ status: 200, description: 'Sightings', schema: tracedSchema }],
       problems: [],
-      async handle({ query }) {
-        const sightings = []
-        for (const { runId } of await parts.runs.list()) {
-          sightings.push(...(await traceCode(parts.database, await parts.runs.get(runId), query.code)))
-        }
-        return { json: { sightings } }
-      },
+      handle: async ({ query }) => ({ json: await traceEverywhere(parts, query.code) }),
     }),
   ]
 }

@@ -27,9 +27,19 @@ export type AddCommand = <O extends object>(
   action: (context: Context, options: O, args: readonly string[]) => Promise<number | undefined>,
 ) => void
 
+/** A whole number from an option. Problem `usage`. */
+export function wholeOf(text: string, name: string, range: { min?: number; max?: number } = {}): number {
+  const { min = 0, max = Number.MAX_SAFE_INTEGER } = range
+  const number = Number(text)
+  if (text.trim() === '' || !Number.isInteger(number) || number < min || number > max) {
+    const limit = max === Number.MAX_SAFE_INTEGER ? `at least ${min}` : `${min} to ${max}`
+    throw new Problem('usage', `${name} takes a whole number, ${limit}, not "${text}"`)
+  }
+  return number
+}
+
 /** A number from an option. Problem `usage`. */
-export function numberOf(text: string | undefined, name: string): number | undefined {
-  if (text === undefined) return undefined
+export function numberOf(text: string, name: string): number {
   const number = Number(text)
   if (text.trim() === '' || !Number.isFinite(number))
     throw new Problem('usage', `${name} takes a number, not "${text}"`)

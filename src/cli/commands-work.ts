@@ -21,11 +21,13 @@ function serverCommands(add: AddCommand): void {
         .option('--log-level <level>', 'trace, debug, info, warn, error', 'info'),
     async ({ parts, dataFolder, output }, options) => {
       const port = numberOf(options.port, '--port') ?? 0
+      // Heard from the first moment on, so that a signal while starting ends in an orderly way too.
+      const signalled = untilSignal()
       const server = await parts.start({ dataFolder, port, host: options.host, logLevel: options.logLevel })
       output.line(
         `Rollcall serves ${server.url}/api/v1 (page: ${server.url}/api/v1/docs/), data in ${path.resolve(dataFolder)}`,
       )
-      await untilSignal()
+      await signalled
       await server.close()
       return 0
     },

@@ -4,7 +4,8 @@ import { readdir, readFile } from 'node:fs/promises'
 import path from 'node:path'
 import { parse } from 'csv-parse'
 import { Problem } from '../kernel/problem.ts'
-import { type FrameEvent, parseCaptureName } from '../runs/index.ts'
+import { schemaFindings } from '../kernel/schema-findings.ts'
+import { type FrameEvent, frameEventSchema, parseCaptureName } from '../runs/index.ts'
 
 export type Feed =
   | {
@@ -49,20 +50,17 @@ export async function capturesIn(folder: string): Promise<readonly Feed[]> {
 
 export const frameOf = (feed: Feed): number => (feed.kind === 'capture' ? feed.frame : feed.event.frame)
 
-interface Row {
-  readonly frame: string
-  readonly positionMm: string
-  readonly cell?: string
-  readonly lane?: string
-  readonly text: string
-  readonly symbology?: string
-  readonly quality?: string
-}
+type Row = Readonly<Record<string, string>>
 
 const required = ['frame', 'positionMm', 'text'] as const
 const optional = ['cell', 'lane', 'symbology', 'quality'] as const
 
-function numberIn(row: Row, name: keyof Row, at: { file: string; row: number }): number {
+interface At {
+  readonly file: string
+  readonly row: number
+}
+
+function numberIn(row: Row, name: string, at: At): number {
   const text = row[name] ?? ''
   const number = Number(text)
   if (text.trim() === '' || !Number.isFinite(number)) {
@@ -71,51 +69,79 @@ function numberIn(row: Row, name: keyof Row, at: { file: string; row: number }):
   return number
 }
 
+function checkHeadings(headings: readonly string[], file: string): string[] {
+  const unknown = headings.filter((name) => ![...required, ...optional].includes(name as never))
+  const missing = required.filter((name) => !headings.includes(name))
+  if (unknown.length + missing.length > 0) {
+    const what = [...missing.map((name) => `missing ${name}`), ...unknown.map((name) => `unknown ${name}`)].join(', ')
+    throw new Problem('bad-request', `the columns do not fit: ${what}`, { file, row: 1 })
+  }
+  return [...headings]
+}
+
+function csvProblem(error: unknown, file: string): Problem {
+  if (error instanceof Problem) return error
+  const { code, lines, message } = error as NodeJS.ErrnoException & { lines?: number }
+  if (code === 'ENOENT') return new Problem('not-found', `there is no file ${file}`, { file })
+  const row = lines === undefined ? {} : { row: lines }
+  return new Problem('bad-request', `the CSV cannot be read: ${message}`, { file, ...row })
+}
+
 /**
- * A CSV with the columns frame, positionMm, text and optionally cell, lane, symbology, quality: a row a read, rows of a frame together.
- * An empty text is a no-read. Problem `bad-request` with file and row.
+ * A CSV with the columns frame, positionMm, text and optionally cell, lane, symbology, quality: a row a read, rows of a frame together
+ * and frames rising. An empty text is a no-read. Problems: `not-found`, `bad-request` with file and row.
  */
 export async function readsIn(file: string): Promise<readonly Feed[]> {
   const events: FrameEvent[] = []
-  const check = (headings: string[]): string[] => {
-    const unknown = headings.filter((name) => ![...required, ...optional].includes(name as never))
-    const missing = required.filter((name) => !headings.includes(name))
-    if (unknown.length + missing.length > 0) {
-      const what = [...missing.map((name) => `missing ${name}`), ...unknown.map((name) => `unknown ${name}`)].join(', ')
-      throw new Problem('bad-request', `the columns do not fit: ${what}`, { file, row: 1 })
-    }
-    return headings
-  }
-  const rows = createReadStream(file).pipe(
-    parse({ columns: check, bom: true, skip_empty_lines: true, trim: true, info: true }),
-  )
+  const columns = (headings: string[]): string[] => checkHeadings(headings, file)
+  const rows = parse({ columns, bom: true, skip_empty_lines: true, trim: true, info: true })
   try {
+    // Destroys the parser with the error of a file that cannot be opened or read.
+    createReadStream(file)
+      .on('error', (error) => rows.destroy(error))
+      .pipe(rows)
     for await (const { record, info } of rows as AsyncIterable<{ record: Row; info: { lines: number } }>)
       takeRow(events, record, { file, row: info.lines })
   } catch (error) {
-    if (error instanceof Problem) throw error
-    throw new Problem('bad-request', `the CSV cannot be read: ${(error as Error).message}`, { file })
+    throw csvProblem(error, file)
   }
   return events.map((event) => ({ kind: 'reads', event }))
 }
 
-function takeRow(events: FrameEvent[], record: Row, at: { file: string; row: number }): void {
-  const frame = numberIn(record, 'frame', at)
-  const positionMm = numberIn(record, 'positionMm', at)
-  const read: FrameEvent['reads'][number] = {
-    text: record.text === '' ? null : record.text,
-    ...(record.cell ? { cell: numberIn(record, 'cell', at) } : {}),
-    ...(record.lane ? { lane: numberIn(record, 'lane', at) } : {}),
-    ...(record.symbology ? { symbology: record.symbology } : {}),
-    ...(record.quality ? { quality: numberIn(record, 'quality', at) } : {}),
-  }
+function takeRow(events: FrameEvent[], record: Row, at: At): void {
+  const event = eventOf(record, at)
   const last = events.at(-1)
-  if (last?.frame !== frame) events.push({ frame, positionMm, reads: [read] })
-  else if (last.positionMm !== positionMm) {
-    throw new Problem('bad-request', `frame ${frame} has two positions`, {
+  if (last?.frame !== event.frame) {
+    if (last && event.frame < last.frame) {
+      const place = { ...at, measured: event.frame, limit: last.frame }
+      throw new Problem('bad-request', `frame ${event.frame} comes behind frame ${last.frame}`, place)
+    }
+    events.push(event)
+  } else if (last.positionMm !== event.positionMm) {
+    throw new Problem('bad-request', `frame ${event.frame} has two positions`, {
       ...at,
-      measured: positionMm,
+      measured: event.positionMm,
       limit: last.positionMm,
     })
-  } else last.reads.push(read)
+  } else last.reads.push(...event.reads)
+}
+
+function eventOf(record: Row, at: At): FrameEvent {
+  const { text, symbology } = record
+  const read = {
+    text: text === '' ? null : text,
+    ...(record.cell ? { cell: numberIn(record, 'cell', at) } : {}),
+    ...(record.lane ? { lane: numberIn(record, 'lane', at) } : {}),
+    ...(symbology ? { symbology } : {}),
+    ...(record.quality ? { quality: numberIn(record, 'quality', at) } : {}),
+  }
+  const event = { frame: numberIn(record, 'frame', at), positionMm: numberIn(record, 'positionMm', at), reads: [read] }
+  const parsed = frameEventSchema.safeParse(event)
+  if (parsed.success) return parsed.data
+  const [finding] = schemaFindings(parsed.error, event, 'bad-request')
+  const column = finding?.pointer?.split('/').at(-1)
+  throw new Problem('bad-request', `column ${column} does not fit: ${finding?.message}`, {
+    ...at,
+    ...(column ? { measured: record[column] ?? '' } : {}),
+  })
 }

@@ -1,5 +1,5 @@
 // What a command shows: text for a person on standard output, or JSON with --json; progress and problems on standard error.
-import { Problem, toProblemDetails } from '../kernel/problem.ts'
+import { Problem, type ProblemPlace, toProblemDetails } from '../kernel/problem.ts'
 
 export interface Output {
   readonly json: boolean
@@ -43,14 +43,20 @@ function openProgress(silent: boolean): Progress {
 }
 
 export function openOutput(json: boolean): Output {
+  const progress = openProgress(json)
+  const write = (text: string | Uint8Array): void => {
+    // The bar is on the line that the text would be put behind.
+    progress.done()
+    process.stdout.write(text)
+  }
   return {
     json,
-    result: (object, text) => process.stdout.write(json ? `${JSON.stringify(object, null, 2)}\n` : `${text}\n`),
+    result: (object, text) => write(json ? `${JSON.stringify(object, null, 2)}\n` : `${text}\n`),
     line: (text) => {
-      if (!json) process.stdout.write(`${text}\n`)
+      if (!json) write(`${text}\n`)
     },
-    raw: (text) => process.stdout.write(text),
-    progress: openProgress(json),
+    raw: write,
+    progress,
   }
 }
 
@@ -68,34 +74,43 @@ export function table(headings: readonly string[], rows: readonly (readonly (str
     .join('\n')
 }
 
+function scaleOf({ measured, limit }: ProblemPlace): string {
+  const parts = [
+    ...(measured === undefined ? [] : [`is ${measured}`]),
+    ...(limit === undefined ? [] : [`limit ${limit}`]),
+  ]
+  return parts.length > 0 ? ` (${parts.join(', ')})` : ''
+}
+
+const placeOf = ({ file, pointer, row }: ProblemPlace): string =>
+  [file, pointer, row === undefined ? undefined : `row ${row}`].filter(Boolean).join(' ')
+
 /** A problem for a person: what, where, how far off, then each finding. */
 export function problemText(problem: Problem): string {
-  const where = [
-    problem.place.file,
-    problem.place.pointer,
-    problem.place.row === undefined ? undefined : `row ${problem.place.row}`,
-  ].filter((part) => part !== undefined && part !== '')
-  const measured = problem.place.measured === undefined ? '' : ` (is ${problem.place.measured}`
-  const limit = problem.place.limit === undefined ? '' : `${measured ? ', ' : ' ('}limit ${problem.place.limit}`
-  const scale = measured || limit ? `${measured}${limit})` : ''
-  const head = `rollcall: ${problem.code}: ${problem.message}${where.length > 0 ? ` [${where.join(' ')}]` : ''}${scale}`
+  const where = placeOf(problem.place)
+  const head = `rollcall: ${problem.code}: ${problem.message}${where ? ` [${where}]` : ''}${scaleOf(problem.place)}`
   const rows = problem.findings.map((finding) => {
-    const at = [finding.file, finding.pointer].filter(Boolean).join(' ')
-    const is = finding.measured === undefined ? '' : ` is ${finding.measured}`
-    const max = finding.limit === undefined ? '' : ` limit ${finding.limit}`
-    return `  ${finding.code}${at ? ` at ${at}` : ''}: ${finding.message}${is || max ? ` (${(is + max).trim()})` : ''}`
+    const at = placeOf(finding)
+    return `  ${finding.code}${at ? ` at ${at}` : ''}: ${finding.message}${scaleOf(finding)}`
   })
   return [head, ...rows].join('\n')
 }
 
-/** Shows what was thrown and returns the exit code: 2 for a wrong call, 1 for a refusal, 70 for a fault of ours. */
+const exitCodes = { refused: 1, usage: 2, fault: 70, interrupted: 130 } as const
+
+/** Shows what was thrown and returns the exit code: 2 for a wrong call, 1 for a refusal, 70 for a fault of ours, 130 for Ctrl-C. */
 export function showFailure(error: unknown, json: boolean): number {
   if (error instanceof Problem) {
     process.stderr.write(json ? `${JSON.stringify(toProblemDetails(error), null, 2)}\n` : `${problemText(error)}\n`)
-    return error.code === 'usage' ? 2 : error.code === 'internal' ? 70 : 1
+    if (error.code === 'usage') return exitCodes.usage
+    return error.code === 'internal' ? exitCodes.fault : exitCodes.refused
+  }
+  if (error instanceof Error && error.name === 'AbortError') {
+    process.stderr.write(`rollcall: ${error.message}\n`)
+    return exitCodes.interrupted
   }
   process.stderr.write(
     `rollcall: a fault in Rollcall itself\n${error instanceof Error ? error.stack : String(error)}\n`,
   )
-  return 70
+  return exitCodes.fault
 }

@@ -1,5 +1,6 @@
 // The command line: every command with its options and help. Commands speak HTTP to the server (see server.ts).
 import { Command, CommanderError, Option } from 'commander'
+import { Problem } from '../kernel/problem.ts'
 import type { AddCommand, CliParts, Context } from './command.ts'
 import { packageCommands } from './commands-packages.ts'
 import { recordCommands } from './commands-records.ts'
@@ -12,19 +13,28 @@ const caution = `
 Cautions: UV lamps, ozone, nips and moving webs injure. Rollcall is no safety function: nothing here interlocks, stops or restarts a
 machine. Local codes, the machine's manual and licensed practice come first. A named person releases medicine and food labels.`
 
-/** Runs one command line (without node and script) and returns the exit code. */
-export async function runCli(argv: readonly string[], parts: CliParts): Promise<number> {
-  let exitCode = 0
-  const program = new Command('rollcall')
+// `--version` of a command names a version of a design, so the program's own stands alone.
+const ownVersion = (argv: readonly string[]): string[] =>
+  argv.length === 1 && argv[0] === '--version' ? ['-V'] : [...argv]
+
+function openProgram(version: string, json: boolean): Command {
+  return new Command('rollcall')
     .description('Which embellishment layer does this label need, and what was laid on it? Packages, runs, records.')
-    .version(parts.version)
-    .option('--data <folder>', 'data directory', process.env.ROLLCALL_DATA ?? 'data')
+    .version(version, '-V', 'print the version (also --version by itself)')
+    .option('--data <folder>', 'data directory (also ROLLCALL_DATA)', process.env.ROLLCALL_DATA || 'data')
     .option('--url <url>', 'a running server, instead of the one of the data directory')
     .addOption(new Option('--json', 'print results (and problems) as JSON'))
     .addHelpText('after', caution)
-    .showHelpAfterError('(rollcall --help lists the commands)')
+    .configureHelp({ showGlobalOptions: true })
     .exitOverride()
-    .configureOutput({ writeErr: (text) => process.stderr.write(text) })
+    .configureOutput({ outputError: (text, write) => (json ? undefined : write(text)) })
+}
+
+/** Runs one command line (without node and script) and returns the exit code. */
+export async function runCli(argv: readonly string[], parts: CliParts): Promise<number> {
+  let exitCode = 0
+  const json = argv.includes('--json')
+  const program = openProgram(parts.version, json).showHelpAfterError('(rollcall --help lists the commands)')
 
   const contextOf = (): Context => {
     const { data, json, url } = program.opts<{ data: string; json?: boolean; url?: string }>()
@@ -37,7 +47,7 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   }
   const add: AddCommand = (usage, about, build, action) => {
     const command = build(program.command(usage).description(about))
-    command.exitOverride().action(async () => {
+    command.showHelpAfterError(`(rollcall ${usage} --help shows how)`).action(async () => {
       const args = command.processedArgs.flat() as string[]
       exitCode = (await action(contextOf(), command.opts() as never, args)) ?? 0
     })
@@ -47,10 +57,12 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   recordCommands(add)
   workCommands(add)
   try {
-    await program.parseAsync([...argv], { from: 'user' })
+    await program.parseAsync(ownVersion(argv), { from: 'user' })
   } catch (error) {
-    if (error instanceof CommanderError) return error.exitCode === 0 ? 0 : 2
-    return showFailure(error, program.opts<{ json?: boolean }>().json === true)
+    if (!(error instanceof CommanderError)) return showFailure(error, json)
+    if (error.exitCode === 0) return 0
+    if (!json || error.code === 'commander.help') return 2
+    return showFailure(new Problem('usage', error.message.replace(/^error: /, '')), json)
   }
   return exitCode
 }

@@ -2,34 +2,11 @@
 import { createInterface } from 'node:readline/promises'
 import { setTimeout as pause } from 'node:timers/promises'
 import { Problem } from '../kernel/problem.ts'
-import type { Answer, Cause } from '../runs/index.ts'
+import type { Answer } from '../runs/index.ts'
 import { type Feed, frameOf } from './feed.ts'
 import type { Output } from './output.ts'
+import { causeText, type RunView } from './run-text.ts'
 import type { Server } from './server.ts'
-
-export interface RunView {
-  readonly runId: string
-  readonly state: string
-  readonly lanes: readonly number[]
-  readonly pending: number
-  readonly lastFrame: number
-  readonly counts: {
-    readonly frames: number
-    readonly labels: number
-    readonly lay: number
-    readonly skip: number
-    readonly stop: number
-    readonly setup: number
-    readonly revoked: number
-    readonly flags: Readonly<Record<string, number>>
-  }
-  readonly causes: readonly {
-    readonly cause: Cause
-    readonly status: string
-    readonly frame?: number
-    readonly cell?: number
-  }[]
-}
 
 export type OnStop = 'ask' | 'skip-rest' | 'resume' | 'end'
 
@@ -45,13 +22,25 @@ export interface RollPlan {
   readonly pendingMax: number
 }
 
+/** One line from a person at the terminal. Problem `usage` where nobody is there; an `AbortError` on Ctrl-C. */
 async function ask(question: string): Promise<string> {
   if (!process.stdin.isTTY) throw new Problem('usage', `nobody is here to answer: ${question}`)
   const terminal = createInterface({ input: process.stdin, output: process.stderr })
+  const left = new Promise<never>((_resolve, reject) => {
+    terminal.once('SIGINT', () => reject(new DOMException('interrupted', 'AbortError')))
+    terminal.once('close', () => reject(new Problem('usage', `no answer was given: ${question}`)))
+  })
   try {
-    return (await terminal.question(`${question} `)).trim()
+    return (await Promise.race([terminal.question(`${question} `), left])).trim()
   } finally {
     terminal.close()
+  }
+}
+
+async function askFor<T>(question: string, meaning: (answer: string) => T | undefined): Promise<T> {
+  for (;;) {
+    const meant = meaning(await ask(question))
+    if (meant !== undefined) return meant
   }
 }
 
@@ -65,8 +54,12 @@ async function settle(server: Server, runId: string, pendingMax: number): Promis
   }
 }
 
-export const causeText = (cause: Cause): string =>
-  [cause.flag, cause.job, cause.design, cause.print].filter(Boolean).join('/')
+const meanings: Readonly<Record<string, 'resume' | 'skip-rest'>> = {
+  r: 'resume',
+  resume: 'resume',
+  s: 'skip-rest',
+  skip: 'skip-rest',
+}
 
 async function clearStops(server: Server, view: RunView, plan: RollPlan, output: Output): Promise<void> {
   for (const { cause, frame, cell } of view.causes.filter((row) => row.status === 'open')) {
@@ -74,22 +67,20 @@ async function clearStops(server: Server, view: RunView, plan: RollPlan, output:
     output.line(`stop: ${causeText(cause)}${where}`)
     if (plan.onStop === 'end')
       throw new Problem('run-state', `the run is stopped by ${causeText(cause)}${where}; look, then clear it`)
-    const asked =
-      plan.onStop === 'ask'
-        ? await ask('Look at the web. Then: (r)esume, or (s)kip the rest of these labels? [r/s]')
-        : plan.onStop
-    const after = asked.startsWith('s') ? 'skip-rest' : 'resume'
+    output.progress.done()
+    const question = 'Look at the web. Then: (r)esume, or (s)kip the rest of these labels? [r/s]'
+    const after =
+      plan.onStop === 'ask' ? await askFor(question, (answer) => meanings[answer.toLowerCase()]) : plan.onStop
     const body = { by: plan.by, why: `looked at after the stop, then ${after}`, cause, after }
     await server.send('POST', `/runs/${encodeURIComponent(view.runId)}/clear`, body)
   }
 }
 
-async function prove(server: Server, view: RunView, plan: RollPlan): Promise<void> {
+async function prove(server: Server, view: RunView, plan: RollPlan, output: Output): Promise<void> {
+  output.progress.done()
   const lanes = view.lanes.join(', ')
-  const by =
-    plan.provedBy ??
-    (await ask(`Compare embellishment with code on lanes ${lanes} of a set-up label. Your name, when each is right:`))
-  if (!by) throw new Problem('usage', 'proving needs a name')
+  const question = `Compare embellishment with code on lanes ${lanes} of a set-up label. Your name, when each is right:`
+  const by = plan.provedBy ?? (await askFor(question, (answer) => answer || undefined))
   await server.send('POST', `/runs/${encodeURIComponent(view.runId)}/prove`, { by, lanes: view.lanes })
 }
 
@@ -107,6 +98,8 @@ async function give(server: Server, runId: string, feed: Feed): Promise<void> {
 export async function feedRoll(server: Server, runId: string, plan: RollPlan, output: Output): Promise<RunView> {
   let view = await viewOf(server, runId)
   if (view.state === 'ready') await server.send('POST', `/runs/${encodeURIComponent(runId)}/proving`, { by: plan.by })
+  // A run that is taken up again may have been left at a stop.
+  else if (view.state === 'stopped') await clearStops(server, view, plan, output)
   const rest = plan.feeds.filter((feed) => frameOf(feed) > view.lastFrame)
   for (const [i, feed] of rest.entries()) {
     await give(server, runId, feed)
@@ -115,7 +108,7 @@ export async function feedRoll(server: Server, runId: string, plan: RollPlan, ou
     if (view.state === 'proving' && done >= plan.setupFrames) {
       view = await settle(server, runId, 0)
       await clearStops(server, view, plan, output)
-      await prove(server, view, plan)
+      await prove(server, view, plan, output)
     } else if (view.state === 'stopped') await clearStops(server, view, plan, output)
     output.progress.show(
       done / plan.feeds.length,

@@ -1,6 +1,7 @@
 // How commands reach Rollcall: over HTTP to the server that uses the data directory, or to one started in this process for the
 // length of the command. One way of speaking, whichever it is.
 import { readFile } from 'node:fs/promises'
+import { setTimeout as pause } from 'node:timers/promises'
 import { Problem, type ProblemCode, problemTable } from '../kernel/problem.ts'
 import { dataPaths } from '../storage/index.ts'
 
@@ -12,13 +13,14 @@ export interface RunningServer {
 
 export interface ServeOptions {
   readonly dataFolder: string
-  /** 0 for any free one. */
-  readonly port: number
+  /** 0 for any free one; absent: as configured. */
+  readonly port?: number
+  /** Absent: as configured. */
   readonly host?: string
   /** Whether to watch the intake and capture folders; default true. */
   readonly watch?: boolean
-  /** Log to standard error as JSON lines. */
-  readonly logLevel: string
+  /** Of the log, which goes to standard error as JSON lines; absent: as configured. */
+  readonly logLevel?: string
 }
 
 export type StartServer = (options: ServeOptions) => Promise<RunningServer>
@@ -51,34 +53,54 @@ async function checked(response: Response): Promise<Response> {
   throw new Problem(code, detail ?? `the server answered ${response.status}`, { ...rest, findings: findings ?? [] })
 }
 
-/** A client of the HTTP interface at `url`. Refusals are thrown as the `Problem` that the server sent. */
-export function connect(url: string): Server {
+const causeOf = (error: unknown): string => {
+  const { cause, message } = error as { cause?: { message?: string }; message?: string }
+  return cause?.message ?? message ?? String(error)
+}
+
+async function jsonOf(response: Response): Promise<never> {
+  try {
+    return (await response.json()) as never
+  } catch (error) {
+    throw new Problem('server-unreachable', `${response.url} does not answer as Rollcall does: ${causeOf(error)}`)
+  }
+}
+
+// A body that ends early is no fault of the command's.
+async function* unbroken(body: AsyncIterable<Uint8Array>, url: string): AsyncGenerator<Uint8Array> {
+  try {
+    yield* body
+  } catch (error) {
+    throw new Problem('server-unreachable', `the server at ${url} broke off: ${causeOf(error)}`)
+  }
+}
+
+/** A client of the HTTP interface at `address`. Refusals are thrown as the `Problem` that the server sent. */
+export function connect(address: string): Server {
+  const url = address.replace(/\/+$/, '')
   const call = async (target: string, init: RequestInit = {}): Promise<Response> => {
     const response = await fetch(`${url}/api/v1${target}`, init).catch((error) => {
-      throw new Problem(
-        'server-unreachable',
-        `the server at ${url} does not answer: ${error.cause?.message ?? error.message}`,
-      )
+      throw new Problem('server-unreachable', `the server at ${url} does not answer: ${causeOf(error)}`)
     })
     return checked(response)
   }
   return {
     url,
-    get: async (target) => (await call(target)).json() as never,
+    get: async (target) => jsonOf(await call(target)),
     async send(method, target, body) {
       const init =
         body === undefined ? {} : { headers: { 'content-type': 'application/json' }, body: JSON.stringify(body) }
-      return (await call(target, { method, ...init })).json() as never
+      return jsonOf(await call(target, { method, ...init }))
     },
     async upload(target, { bytes, mediaType }) {
       const init = { method: 'POST', headers: { 'content-type': mediaType }, body: bytes as BodyInit, duplex: 'half' }
-      return (await call(target, init as RequestInit)).json() as never
+      return jsonOf(await call(target, init as RequestInit))
     },
     text: async (target) => (await call(target)).text(),
     async stream(target) {
       const { body } = await call(target)
       if (!body) throw new Problem('internal', 'the server sent no body')
-      return body as AsyncIterable<Uint8Array>
+      return unbroken(body as AsyncIterable<Uint8Array>, url)
     },
   }
 }
@@ -93,24 +115,46 @@ async function notedUrl(dataFolder: string): Promise<string | undefined> {
   }
 }
 
-/** Runs `work` against the data directory's server, or against one that lives as long as the work. */
-export async function withServer<T>(
-  at: { readonly dataFolder: string; readonly start: StartServer; readonly url?: string | undefined },
-  work: (server: Server) => Promise<T>,
-): Promise<T> {
-  if (at.url) return work(connect(at.url))
-  let started: RunningServer
-  try {
-    started = await at.start({ dataFolder: at.dataFolder, port: 0, logLevel: 'warn', watch: false })
-  } catch (error) {
-    if (!(error instanceof Problem) || error.code !== 'data-in-use') throw error
-    const url = await notedUrl(at.dataFolder)
-    if (!url) throw error
-    return work(connect(url))
+const answers = (url: string): Promise<boolean> =>
+  fetch(`${url}/healthz`).then(
+    (response) => response.ok,
+    () => false,
+  )
+
+interface Place {
+  readonly dataFolder: string
+  readonly start: StartServer
+  readonly url?: string | undefined
+}
+
+const triesMax = 12
+const pauseMs = 250
+
+// Another command may hold the directory for a moment, so its server comes and goes while we look.
+async function reach({ dataFolder, start }: Place): Promise<RunningServer> {
+  for (let tries = 1; ; tries++) {
+    try {
+      return await start({ dataFolder, port: 0, logLevel: 'warn', watch: false })
+    } catch (error) {
+      if (!(error instanceof Problem) || error.code !== 'data-in-use') throw error
+      const url = await notedUrl(dataFolder)
+      if (url && (await answers(url))) return { url, close: async () => undefined }
+      if (tries === triesMax) throw error
+      await pause(pauseMs)
+    }
   }
+}
+
+/**
+ * Runs `work` against the server at `url`, the data directory's own, or one that lives as long as the work. Problem `data-in-use`
+ * when another process holds the directory and answers nothing for three seconds.
+ */
+export async function withServer<T>(at: Place, work: (server: Server) => Promise<T>): Promise<T> {
+  if (at.url) return work(connect(at.url))
+  const reached = await reach(at)
   try {
-    return await work(connect(started.url))
+    return await work(connect(reached.url))
   } finally {
-    await started.close()
+    await reached.close()
   }
 }

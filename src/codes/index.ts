@@ -8,6 +8,12 @@ export {
   readPicture,
 } from './capture.ts'
 export type { FoundCode } from './found-code.ts'
+export { explainGs1, type Gs1Explanation } from './gs1/explain.ts'
+export type { Gs1Fault } from './gs1/fault.ts'
+export { compileGs1 } from './gs1/gs1-rule.ts'
+export type { Gs1Element } from './gs1/message.ts'
+export { type Gs1Reading, readGs1 } from './gs1/read.ts'
+export { type RollDimensions, rollFrom8001 } from './gs1/roll.ts'
 export { openReader, readableSymbologies } from './reader.ts'
 export type { Rule } from './rule.ts'
 export { openScanner, type ScannerPath } from './scanner.ts'

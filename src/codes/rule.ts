@@ -12,8 +12,11 @@ export interface Rule {
   readonly symbologies: readonly SymbologyName[]
   /** Which identities the rule's codes carry. */
   readonly carries: { readonly print: boolean; readonly serial: boolean }
-  /** The identity that the whole text names under this rule, or undefined. Linear in the text's length; never throws. */
-  match(text: string): CodeIdentity | undefined
+  /**
+   * The identity that the whole text names under this rule, or undefined. Linear in the text's length; never throws. The reader's ISO/IEC
+   * 15424 identifier, where it gave one, tells GS1 element strings from plain data; other rules pay no heed to it.
+   */
+  match(text: string, identifier?: string): CodeIdentity | undefined
   /** Whether some text of this rule could name the design (and print version); a reason where none can. */
   canName(identity: { readonly design: string; readonly print?: string }): string | undefined
 }

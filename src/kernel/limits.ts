@@ -21,6 +21,10 @@ export const limits = {
   capturePixelsMax: 64 * 1024 * 1024,
   captureBytesMax: 64 * 1024 * 1024,
   codeBytesMax: 200,
+  /** One row of a code table, quotes and all. */
+  tableRowBytesMax: 8 * 1024,
+  /** Findings of one kind listed for a code table; what goes beyond is counted. */
+  tableFindingsMax: 100,
   templateFieldsMax: 32,
   templateTextMax: 500,
   framesPerRequestMax: 1_024,

@@ -1,3 +1,4 @@
+// Entries to canonical bytes and back, and what is no entry.
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { anyDraft } from '../../tests/fixtures/entry-arbitraries.ts'

@@ -1,6 +1,6 @@
 // The ledger: entries and their bytes, the group-commit writer, checkpoints, proofs, and the verifier.
-export { type Checkpoint, readCheckpoint, signCheckpoint, verifySignature } from './checkpoint.ts'
-export { decodeEntry, encodeEntry } from './codec.ts'
+export { signCheckpoint, verifySignature } from './checkpoint.ts'
+export { decodeEntry } from './codec.ts'
 export {
   type Entry,
   type EntryBodies,
@@ -8,7 +8,6 @@ export {
   type EntryType,
   entryBodies,
   entryTypes,
-  runStates,
 } from './entries.ts'
 export type { CommitFacts } from './group-commit.ts'
 export { openSigningKey, type SigningKey } from './keys.ts'
@@ -17,5 +16,6 @@ export { readEntries, storedLines } from './read.ts'
 export type { Appended, RunLedger } from './run-ledger.ts'
 export type { FaultCode } from './verify/fault.ts'
 export type { ReceivedAnswer } from './verify/received.ts'
+export { splitLines } from './verify/split-lines.ts'
 export { type FirstWrong, type LedgerLine, type VerifyInput, type VerifyResult, verifyLedger } from './verify/verify.ts'
 export { type LedgerWriter, openLedgerWriter } from './writer.ts'

@@ -1,3 +1,4 @@
+// The signing key in its folder.
 import { generateKeyPairSync } from 'node:crypto'
 import { chmod, mkdtemp, readdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'

@@ -131,8 +131,7 @@ export function verifyConsistency(sha256: Sha256, claim: ConsistencyClaim): bool
   if (first === second) return proof.length === 0 && equalHashes({ a: firstRoot, b: secondRoot })
   if (first === 0) return proof.length === 0 && equalHashes({ a: firstRoot, b: emptyRoot(sha256) })
   const [start, ...rest] = isPowerOfTwo(first) ? [firstRoot, ...proof] : proof
-  // An empty proof proves nothing, even where the old root could serve as its start.
-  return proof.length > 0 && start !== undefined && growsOver(sha256, { ...claim, proof: rest }, start)
+  return start !== undefined && growsOver(sha256, { ...claim, proof: rest }, start)
 }
 
 function growsOver(sha256: Sha256, claim: ConsistencyClaim, start: Uint8Array): boolean {

@@ -1,3 +1,4 @@
+// Proofs for single entries of a stored ledger, and reading a ledger by pages.
 import { beforeEach, describe, expect, it } from 'vitest'
 import { MemoryLedger } from '../../tests/fixtures/memory-ledger.ts'
 import { countingRandom, heldClock, sampleRun } from '../../tests/fixtures/sample-entries.ts'
@@ -6,6 +7,7 @@ import { leafHash } from './merkle.ts'
 import { verifyInclusion } from './proofs.ts'
 import { proveEntry } from './prove-entry.ts'
 import { readEntries, storedLines } from './read.ts'
+import { verifyLedger } from './verify/verify.ts'
 import { openLedgerWriter } from './writer.ts'
 
 let database: MemoryLedger
@@ -80,5 +82,15 @@ describe('reading entries', () => {
       index += 1
     }
     expect(index).toBe(size)
+  })
+
+  it('gives lines up to a head, whatever was appended since', async () => {
+    const { treeSize, root } = database.run('A').heads[2]!
+    const result = await verifyLedger({
+      lines: storedLines(database, 'A', treeSize),
+      heads: database.run('A').heads.slice(0, 3),
+      sha256,
+    })
+    expect(result).toMatchObject({ ok: true, entries: treeSize, root })
   })
 })

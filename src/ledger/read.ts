@@ -32,10 +32,14 @@ export async function* readEntries(database: Rows, range: EntryRange): AsyncGene
   for await (const rows of ledgerPages(database, range)) yield* rows.map((row) => decodeEntry(row.bytes))
 }
 
-/** Committed entries as the verifier takes them: the stored bytes, with the leaf hash that was stored beside them. */
+/**
+ * Committed entries as the verifier takes them: the stored bytes, with the leaf hash that was stored beside them. Of a run that is
+ * still written, take `to` from the last head that they are held against.
+ */
 export async function* storedLines(
   database: Rows,
   runId: string,
+  to?: number,
 ): AsyncGenerator<{ readonly bytes: Uint8Array; readonly leaf: Uint8Array }> {
-  for await (const rows of ledgerPages(database, { runId })) yield* rows
+  for await (const rows of ledgerPages(database, { runId, ...(to === undefined ? {} : { to }) })) yield* rows
 }

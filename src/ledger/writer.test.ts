@@ -1,3 +1,4 @@
+// The ledger writer on a database in memory: places at once, group commits, failed commits, opening again.
 import { setImmediate as nextTurn } from 'node:timers/promises'
 import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest'
 import { MemoryLedger } from '../../tests/fixtures/memory-ledger.ts'

@@ -2,7 +2,8 @@
 import type * as z from 'zod'
 import { canonicalText, sha256Hex } from '../kernel/bytes.ts'
 import type { Clock } from '../kernel/clock.ts'
-import { type Finding, Problem, type ProblemCode } from '../kernel/problem.ts'
+import { Problem, type ProblemCode } from '../kernel/problem.ts'
+import { firstOf, schemaFindings } from '../kernel/schema-findings.ts'
 import type { Database } from '../storage/port.ts'
 import { policyFindings } from './policy.ts'
 import { type LineProfile, lineSchema } from './profile.ts'
@@ -19,16 +20,11 @@ interface Store {
   readonly clock: Clock
 }
 
-const pointerOf = (path: readonly PropertyKey[]): string =>
-  path.map((part) => `/${String(part).replaceAll('~', '~0').replaceAll('/', '~1')}`).join('')
-
 function parse<T>(schema: z.ZodType<T>, value: unknown, of: { code: ProblemCode; name: string }): T {
   const parsed = schema.safeParse(value)
   if (parsed.success) return parsed.data
-  const findings = parsed.error.issues.map(
-    (issue): Finding => ({ code: of.code, message: issue.message, pointer: pointerOf(issue.path) }),
-  )
-  throw new Problem(of.code, `${of.name} has ${findings.length} findings; first: ${findings[0]?.message}`, { findings })
+  const findings = schemaFindings(parsed.error, value, of.code)
+  throw new Problem(of.code, `${of.name} does not fit: ${firstOf(findings)}`, { findings })
 }
 
 /** Reads a line profile. Problem `line-schema` with all findings, laxer policy rows among them. */

@@ -1,3 +1,4 @@
+// Clear zones: where they lie for layers of cells and frames, turned or not, and what counts as lying over them.
 import { describe, expect, it } from 'vitest'
 import { inkInZone, openClearZones } from './clear-zones.ts'
 import type { ManifestFrame, ManifestLayer } from './manifest.ts'

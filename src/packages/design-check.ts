@@ -5,7 +5,6 @@ import { cellRoom } from './clear-zones.ts'
 import { duplicatesIn } from './duplicates.ts'
 import { frameRect, overhangMm, toleranceMm } from './frame-geometry.ts'
 import type { ManifestDesign, ManifestFrame, ManifestLayer } from './manifest.ts'
-import { pathFault, shownPath } from './package-path.ts'
 
 const file = 'job.json'
 const roundMm = (mm: number): number => Math.round(mm * 1e6) / 1e6
@@ -27,12 +26,6 @@ function kindFinding({ heightUm, foil, station }: ManifestLayer, pointer: string
     }
   }
   return undefined
-}
-
-function pathFinding({ file: path }: ManifestLayer, pointer: string): Finding | undefined {
-  const fault = pathFault(path)
-  if (fault === undefined) return undefined
-  return { code: 'file-path', file, pointer: `${pointer}/file`, message: `the file name ${shownPath(path)} ${fault}` }
 }
 
 // The cell that a layer overhangs least, with bleed; the layer fits if that is nothing.
@@ -59,11 +52,9 @@ function placeFinding(layer: ManifestLayer, pointer: string, frame: ManifestFram
 }
 
 function layerFindings(layer: ManifestLayer, pointer: string, frame: ManifestFrame | undefined): Finding[] {
-  return [
-    kindFinding(layer, pointer),
-    pathFinding(layer, pointer),
-    frame && placeFinding(layer, pointer, frame),
-  ].filter((finding) => finding !== undefined)
+  return [kindFinding(layer, pointer), frame && placeFinding(layer, pointer, frame)].filter(
+    (finding) => finding !== undefined,
+  )
 }
 
 function nameFindings({ design, printVersions }: ManifestDesign, pointer: string, rule: Rule | undefined): Finding[] {

@@ -13,7 +13,7 @@ export interface Arrival {
   isWhole(listing: DropListing, previous: DropListing | undefined): Promise<boolean>
 }
 
-const filesPerTask = 64
+const filesPerTask = 8
 
 async function readsAsZip(path: string): Promise<boolean> {
   try {
@@ -55,7 +55,7 @@ export function openArrival(path: string, threads: PackageThreads): Arrival {
     for (const { file, sha256 } of files) {
       const name = names.get(pathKey(file))
       if (name === undefined) return false
-      if (sha256 !== undefined) wanted.push({ name, sha256 })
+      wanted.push({ name, sha256 })
     }
     // A file that is still growing is not worth hashing; at first sight all are, since a finished folder may have been moved in.
     const isStill = (name: string): boolean => previous === undefined || previous.marks.get(name) === marks.get(name)

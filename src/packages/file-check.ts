@@ -1,6 +1,6 @@
 // The files of a package against its manifest: all there, none too many, each with its digest.
 import type { Finding } from '../kernel/problem.ts'
-import type { ManifestDesign } from './manifest.ts'
+import type { ManifestParts } from './manifest-reading.ts'
 import { pathFault, pathKey, shownPath } from './package-path.ts'
 import type { StagedFile, StagedPackage } from './staging.ts'
 
@@ -15,40 +15,60 @@ function extraFiles(staged: StagedPackage, named: ReadonlySet<string>): Finding[
     }))
 }
 
-/** Findings on files, and the staged file of every layer that has a sound one, by pointer. */
+/** A file that the manifest names with its digest, and where it does. */
+interface NamedFile {
+  readonly pointer: string
+  readonly file: string
+  readonly sha256: string
+}
+
+function namedWithDigest({ code, designs }: Pick<ManifestParts, 'code' | 'designs'>): NamedFile[] {
+  const layers = designs.flatMap((design, i) =>
+    (design?.layers ?? []).map(({ file, sha256 }, j) => ({ pointer: `/designs/${i}/layers/${j}`, file, sha256 })),
+  )
+  return code?.rule === 'table' ? [{ pointer: '/code', file: code.file, sha256: code.sha256 }, ...layers] : layers
+}
+
+function fileFinding({ pointer, file, sha256 }: NamedFile, staged: StagedFile | undefined): Finding {
+  const shown = shownPath(file)
+  const fault = pathFault(file)
+  if (fault !== undefined) {
+    return {
+      code: 'file-path',
+      file: 'job.json',
+      pointer: `${pointer}/file`,
+      message: `the file name ${shown} ${fault}`,
+    }
+  }
+  if (!staged) {
+    const message = `${shown} is listed, but not in the package`
+    return { code: 'file-missing', file: shown, pointer: `${pointer}/file`, message }
+  }
+  return {
+    code: 'file-digest',
+    file: shown,
+    pointer: `${pointer}/sha256`,
+    message: `${shown} does not have the digest that the manifest states`,
+    measured: staged.digest,
+    limit: sha256,
+  }
+}
+
+/** Findings on files, and the staged file of everything that names a sound one, by pointer. */
 export function checkFiles(
   staged: StagedPackage,
-  designs: readonly (ManifestDesign | undefined)[],
-  named: ReadonlySet<string> | undefined,
+  parts: Pick<ManifestParts, 'code' | 'designs' | 'filesNamed'>,
 ): { findings: Finding[]; sound: ReadonlyMap<string, StagedFile> } {
   const byPath = new Map(staged.files.map((one) => [one.path, one]))
   const unfit = new Set(staged.findings.map((finding) => finding.file))
-  const findings = named ? extraFiles(staged, named) : []
+  const findings = parts.filesNamed ? extraFiles(staged, parts.filesNamed) : []
   const sound = new Map<string, StagedFile>()
-  for (const [i, design] of designs.entries()) {
-    for (const [j, layer] of (design?.layers ?? []).entries()) {
-      const pointer = `/designs/${i}/layers/${j}`
-      const shown = shownPath(layer.file)
-      const one = byPath.get(pathKey(layer.file))
-      if (one?.digest === layer.sha256) sound.set(pointer, one)
-      else if (one) {
-        findings.push({
-          code: 'file-digest',
-          file: shown,
-          pointer: `${pointer}/sha256`,
-          message: `${shown} does not have the digest that the manifest states`,
-          measured: one.digest,
-          limit: layer.sha256,
-        })
-      } else if (!unfit.has(shown) && pathFault(layer.file) === undefined) {
-        findings.push({
-          code: 'file-missing',
-          file: shown,
-          pointer: `${pointer}/file`,
-          message: `${shown} is listed, but not in the package`,
-        })
-      }
-    }
+  for (const named of namedWithDigest(parts)) {
+    const one = byPath.get(pathKey(named.file))
+    // A file that could not be taken in has its finding already.
+    const isTold = !one && unfit.has(shownPath(named.file))
+    if (one?.digest === named.sha256) sound.set(named.pointer, one)
+    else if (!isTold) findings.push(fileFinding(named, one))
   }
   return { findings, sound }
 }

@@ -1,3 +1,4 @@
+// Labels turned in their cells, and rectangles beside one another.
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { labelRect, liesWithin, overhangMm, overlaps, toFrame, toLabel } from './frame-geometry.ts'

@@ -1,3 +1,4 @@
+// What PNG and TIFF headers tell, and that decoding gives back every value.
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'

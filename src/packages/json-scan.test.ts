@@ -1,3 +1,4 @@
+// Depth and duplicate names in JSON text.
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { pointerOf, scanJson } from './json-scan.ts'

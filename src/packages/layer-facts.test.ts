@@ -1,3 +1,4 @@
+// Facts of layers against sums done by hand.
 import { describe, expect, it } from 'vitest'
 import { factsOf, takeCensus } from './layer-facts.ts'
 import type { LayerPixels } from './layer-pixels.ts'

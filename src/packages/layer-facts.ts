@@ -27,25 +27,32 @@ export interface GrayCensus {
   readonly inkPx: number
   readonly graySum: number
   readonly grayTop: number
-  /** The first value that is neither 0 nor full scale. */
+  /** The least value that is neither 0 nor full scale. */
   readonly between?: number
 }
 
+/** Counts every gray value; a table of counts costs less than deciding at each pixel. */
 export function takeCensus({ gray, widthPx, heightPx, grayMax }: LayerPixels): GrayCensus {
   const ink = new Uint8Array(gray.length)
-  let inkPx = 0
+  const counts = new Uint32Array(grayMax + 1)
+  const bits = grayMax === 255 ? 8 : 16
+  for (let at = 0; at < gray.length; at += 1) {
+    const value = gray[at] as number
+    counts[value] = (counts[value] as number) + 1
+    // 0 stays 0, anything else becomes 1.
+    ink[at] = (value + grayMax) >> bits
+  }
   let graySum = 0
   let grayTop = 0
   let between = 0
-  for (let at = 0; at < gray.length; at += 1) {
-    const value = gray[at] as number
-    if (value === 0) continue
-    ink[at] = 1
-    inkPx += 1
-    graySum += value
-    if (value > grayTop) grayTop = value
-    if (between === 0 && value !== grayMax) between = value
+  for (let value = 1; value <= grayMax; value += 1) {
+    const count = counts[value] as number
+    if (count === 0) continue
+    graySum += value * count
+    grayTop = value
+    if (between === 0 && value < grayMax) between = value
   }
+  const inkPx = gray.length - (counts[0] as number)
   return { bitmap: { widthPx, heightPx, ink }, inkPx, graySum, grayTop, ...(between > 0 ? { between } : {}) }
 }
 

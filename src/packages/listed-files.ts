@@ -3,10 +3,10 @@ import { readFileSync, statSync } from 'node:fs'
 import { limits } from '../kernel/limits.ts'
 import { readManifest } from './manifest-reading.ts'
 
-/** A file that a manifest lists; a code table has no digest there. */
+/** A file that a manifest lists, with its digest. */
 export interface ListedFile {
   readonly file: string
-  readonly sha256?: string
+  readonly sha256: string
 }
 
 /** Files of the manifest at `path`; undefined as long as it does not parse or fit its schema. Never throws. */
@@ -16,7 +16,7 @@ export function readListedFiles(path: string): readonly ListedFile[] | undefined
     const { whole } = readManifest(readFileSync(path)).parts
     if (!whole) return undefined
     const layers = whole.designs.flatMap((design) => design.layers.map(({ file, sha256 }) => ({ file, sha256 })))
-    return whole.code.rule === 'table' ? [...layers, { file: whole.code.file }] : layers
+    return whole.code.rule === 'table' ? [...layers, { file: whole.code.file, sha256: whole.code.sha256 }] : layers
   } catch {
     return undefined
   }

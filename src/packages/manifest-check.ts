@@ -98,7 +98,7 @@ export function checkManifest(staged: StagedPackage): ManifestReport {
   const { parts, findings } = readStagedManifest(staged)
   const { frame, designs, whole } = parts
   const { rule, findings: ruleFindings } = readRule(parts)
-  const files = checkFiles(staged, designs, parts.filesNamed)
+  const files = checkFiles(staged, parts)
   return {
     findings: [
       ...staged.findings,

@@ -1,3 +1,4 @@
+// Names of files that a package may and may not hold.
 import { describe, expect, it } from 'vitest'
 import { openPathCensus, pathFault } from './package-path.ts'
 

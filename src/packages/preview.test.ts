@@ -1,3 +1,4 @@
+// Previews: drawn after publishing, kept as blobs, showing what lies where.
 import sharp from 'sharp'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import {

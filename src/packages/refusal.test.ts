@@ -1,3 +1,4 @@
+// Refused drops: where they lie and what is said about them.
 import { mkdir, mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'

@@ -1,3 +1,4 @@
+// States of versions from their times and neighbours.
 import { describe, expect, it } from 'vitest'
 import { versionState } from './version-state.ts'
 

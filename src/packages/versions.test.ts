@@ -1,3 +1,4 @@
+// Release, withdrawal and the catalogue that shows them.
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { openPackageBench, type PackageBench, plainDraft, problemOf } from '../../tests/fixtures/packages.ts'
 import type { CatalogueChange } from './catalogue.ts'

@@ -1,3 +1,4 @@
+// The watched folder when the system has no watches left.
 import { EventEmitter } from 'node:events'
 import { mkdir, mkdtemp, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'

@@ -43,24 +43,25 @@ function checkLeap(
   }
 }
 
+const textOf = (event: FrameEvent): string => canonicalText({ at: toUm(event.positionMm), reads: toFrameReads(event) })
+
 /**
  * Checks events against the run and one another. Problems: `cell-unknown`, `frame-order`, `frame-leap`, and `frame-conflict` for one
  * frame given twice with different content in the same request. Repeats of recorded frames are left to the caller.
  */
 export function checkEvents(state: RunState, events: readonly FrameEvent[]): void {
   let last = { frame: state.lastFrame, positionUm: state.lastPositionUm }
-  const given = new Map<number, string>()
+  const given = new Map<number, FrameEvent>()
   events.forEach((event, i) => {
     const pointer = events.length > 1 ? `/${i}` : ''
     checkCells(state, event, pointer)
-    const text = canonicalText({ at: toUm(event.positionMm), reads: toFrameReads(event) })
     const before = given.get(event.frame)
     if (before !== undefined) {
-      if (before !== text)
+      if (textOf(before) !== textOf(event))
         throw new Problem('frame-conflict', `frame ${event.frame} comes twice in one request`, { pointer })
       return
     }
-    given.set(event.frame, text)
+    given.set(event.frame, event)
     if (state.frames.has(event.frame)) return
     if (event.frame < last.frame) {
       throw new Problem('frame-order', `frame ${event.frame} comes after frame ${last.frame} and was never recorded`, {

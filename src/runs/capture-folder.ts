@@ -22,10 +22,16 @@ export function watchCaptures({ folder, captures, runs, rescanMs, tell }: Watchi
   let again = false
   let closed = false
 
+  const fault = (error: unknown): void => {
+    const problem = error instanceof Problem ? error : new Error('the capture folder cannot be read', { cause: error })
+    tell({ kind: 'fault', problem })
+  }
   const scan = async (): Promise<void> => {
     for (const run of await runs.held()) {
       if (!['proving', 'open', 'stopped'].includes(run.state.name)) continue
-      for (const { file, problem } of await captures.take(run)) tell({ kind: 'refused', file, problem })
+      // One run's trouble is not the others'.
+      const refused = await captures.take(run).catch(fault)
+      for (const { file, problem } of refused ?? []) tell({ kind: 'refused', file, problem })
     }
   }
   const wake = (): void => {
@@ -36,12 +42,7 @@ export function watchCaptures({ folder, captures, runs, rescanMs, tell }: Watchi
     }
     again = false
     scanning = scan()
-      .catch((error) => {
-        tell({
-          kind: 'fault',
-          problem: error instanceof Problem ? error : new Error('the capture folder cannot be read', { cause: error }),
-        })
-      })
+      .catch(fault)
       .finally(() => {
         scanning = undefined
         if (again) wake()

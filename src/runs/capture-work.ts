@@ -38,6 +38,8 @@ function readTaskOf(run: Run, file: string): CaptureTask {
 }
 
 interface ReadOutcome {
+  /** SHA-256 of the bytes that were read. */
+  readonly capture: string
   readonly reads: readonly PictureRead[]
   readonly ms: unknown
 }
@@ -63,6 +65,10 @@ const toReadBody = ({ cell, lane, text, symbology, quality }: PictureRead) => ({
 const isHopeless = (error: unknown): boolean =>
   error instanceof Problem && (error.code.startsWith('picture-') || error.code === 'line-schema')
 
+// What the ledger says that was read must be what was read.
+const notAsRecorded = (file: string): Problem =>
+  new Problem('picture-unreadable', `${file} was changed after its frame was recorded`, { file })
+
 /** The handler of `read-capture` work. Running twice is harmless: a frame takes its picture's reads once. */
 export function readCaptureHandler(parts: {
   readonly runs: Runs
@@ -72,7 +78,8 @@ export function readCaptureHandler(parts: {
     const { runId, frame, path } = payload as ReadWork
     const run = await parts.runs.get(runId)
     try {
-      const { reads, ms } = (await parts.read(readTaskOf(run, path), signal)) as ReadOutcome
+      const { capture, reads, ms } = (await parts.read(readTaskOf(run, path), signal)) as ReadOutcome
+      if (capture !== run.state.frames.get(frame)?.capture) throw notAsRecorded(path)
       await run.pictureRead(frame, reads.map(toReadBody))
       return { reads: reads.length, ms }
     } catch (error) {

@@ -5,17 +5,21 @@ import path from 'node:path'
 import { sha256Hex } from '../kernel/bytes.ts'
 import type { Clock } from '../kernel/clock.ts'
 import { limits } from '../kernel/limits.ts'
-import { Problem } from '../kernel/problem.ts'
+import { Problem, problemTable } from '../kernel/problem.ts'
 import type { WorkQueue } from '../queue/port.ts'
+import { whereDiskFills } from '../storage/index.ts'
 import {
   type CaptureName,
   captureFileName,
   captureNameOf,
   isComplete,
-  type SeenSizes,
+  isMisnamed,
+  isSettled,
+  isUnfinished,
+  type Looks,
   storeWhole,
 } from './capture-files.ts'
-import { readOrder } from './capture-work.ts'
+import { type ReadWork, readOrder } from './capture-work.ts'
 import type { FramesOutcome, Run } from './run.ts'
 
 const extensions: Readonly<Record<string, string>> = { 'image/png': 'png', 'image/jpeg': 'jpg', 'image/tiff': 'tif' }
@@ -42,8 +46,10 @@ type Picture = CaptureName & { readonly bytes: Uint8Array; readonly mediaType: s
 /** The captures of all runs under one folder. */
 export class Captures {
   readonly #parts: CaptureParts
-  readonly #sizes: SeenSizes = new Map()
+  readonly #looks: Looks = new Map()
   readonly #heldSinceMs = new Map<string, number>()
+  readonly #posts = new Map<string, Promise<unknown>>()
+  readonly #unqueued = new Map<string, ReadWork>()
 
   constructor(parts: CaptureParts) {
     this.#parts = parts
@@ -61,8 +67,18 @@ export class Captures {
   ): Promise<FramesOutcome> {
     const at = { frame, positionMm: positionUm / 1000, digest: sha256Hex(bytes) }
     const { fresh, ...outcome } = await run.capture(at)
-    if (fresh) await this.#parts.queue.enqueue(readOrder({ runId: run.runId, frame, path: file }))
+    if (fresh) this.#unqueued.set(file, { runId: run.runId, frame, path: file })
+    await this.#enqueue(run)
     return outcome
+  }
+
+  // The frame is recorded by now: what could not be queued, such as on a full disk, is queued with the next picture or look.
+  async #enqueue(run: Run): Promise<void> {
+    for (const [file, work] of this.#unqueued) {
+      if (work.runId !== run.runId) continue
+      await this.#parts.queue.enqueue(readOrder(work))
+      this.#unqueued.delete(file)
+    }
   }
 
   /** Stores a posted picture and announces its frame. Problems: `wrong-media-type`, `data-full` and those of `Run.capture`. */
@@ -73,9 +89,24 @@ export class Captures {
       throw new Problem('wrong-media-type', `a picture is one of ${limit}`, { measured: picture.mediaType, limit })
     }
     const file = path.join(this.#folderOf(run.runId), captureFileName(picture, extension))
+    return this.#inTurn(`${run.runId}/${picture.frame}`, () => this.#store(run, picture, file))
+  }
+
+  // Two pictures of one frame at the same time must not mix: the file is the one whose digest is recorded.
+  #inTurn<T>(key: string, post: () => Promise<T>): Promise<T> {
+    const turn = (this.#posts.get(key) ?? Promise.resolve()).then(post, post)
+    this.#posts.set(key, turn)
+    const done = (): void => {
+      if (this.#posts.get(key) === turn) this.#posts.delete(key)
+    }
+    turn.then(done, done)
+    return turn
+  }
+
+  async #store(run: Run, picture: Picture, file: string): Promise<FramesOutcome> {
     const isKnown = run.state.frames.has(picture.frame)
     if (!isKnown) {
-      await mkdir(path.dirname(file), { recursive: true })
+      await whereDiskFills(() => mkdir(path.dirname(file), { recursive: true }))
       await storeWhole(file, picture.bytes)
     }
     try {
@@ -112,37 +143,80 @@ export class Captures {
    * written, or waits for those before it, holds back the rest. A refused one gets the suffix `.refused`.
    */
   async take(run: Run): Promise<readonly RefusedCapture[]> {
-    const refused: RefusedCapture[] = []
+    await this.#enqueue(run)
     const names = await readdir(this.#folderOf(run.runId)).catch(() => [])
+    const refused = await this.#refuseStrays(run, names)
     const found = names
       .flatMap((name) => ({ name, ...(captureNameOf(name) ?? { frame: -1, positionUm: 0 }) }))
       .filter(({ frame }) => frame >= 0 && !run.state.frames.has(frame))
       .toSorted((a, b) => a.frame - b.frame)
     for (const { name, ...at } of found) {
       const file = path.join(this.#folderOf(run.runId), name)
-      if (!(await isComplete(file, this.#sizes)) || this.#isHeldBack(run, at.frame, file)) break
-      this.#sizes.delete(file)
+      const nowMs = this.#parts.clock.monotonicMs()
+      if (!(await isComplete(file, this.#looks, nowMs)) || this.#isHeldBack(run, at.frame, file)) break
+      this.#looks.delete(file)
       this.#heldSinceMs.delete(file)
       try {
         await this.#takeFile(run, at, file)
       } catch (error) {
         if (!(error instanceof Problem)) throw error
-        if (['run-state', 'ledger-unavailable', 'data-full'].includes(error.code)) break
-        await rename(file, `${file}.refused`)
-        refused.push({ file: name, problem: error })
+        if (error.code === 'run-state' || problemTable[error.code].retry === 'later') break
+        refused.push(await this.#refuse(file, error))
       }
     }
     return refused
   }
 
-  /** Queues the reading of pictures that a restart left unread. */
-  async resume(run: Run): Promise<void> {
-    const names = await readdir(this.#folderOf(run.runId)).catch(() => [])
+  // Pictures without frame and position in their names, and those of a frame that was recorded elsewhere on the web.
+  async #refuseStrays(run: Run, names: readonly string[]): Promise<RefusedCapture[]> {
+    const refused: RefusedCapture[] = []
     for (const name of names) {
-      const frame = captureNameOf(name)?.frame
-      if (frame === undefined || !run.state.waiting.has(frame) || run.state.waiting.get(frame) !== undefined) continue
+      const problem = strayProblem(run, name)
       const file = path.join(this.#folderOf(run.runId), name)
+      if (problem && (await isSettled(file, this.#looks, this.#parts.clock.monotonicMs())))
+        refused.push(await this.#refuse(file, problem))
+    }
+    return refused
+  }
+
+  async #refuse(file: string, problem: Problem): Promise<RefusedCapture> {
+    this.#looks.delete(file)
+    await rename(file, `${file}.refused`)
+    return { file: path.basename(file), problem }
+  }
+
+  /** Queues the reading of pictures that a restart left unread; reading one that is gone answers its labels as no-reads. */
+  async resume(run: Run): Promise<void> {
+    const folder = this.#folderOf(run.runId)
+    const names = await readdir(folder).catch(() => [])
+    for (const name of names.filter(isUnfinished)) await rm(path.join(folder, name), { force: true })
+    for (const [frame, reads] of run.state.waiting) {
+      const { positionUm = 0 } = run.state.frames.get(frame) ?? {}
+      if (reads !== undefined) continue
+      const name = names.find((candidate) => isNameOf(candidate, { frame, positionUm }))
+      const file = path.join(folder, name ?? captureFileName({ frame, positionUm }, 'png'))
       await this.#parts.queue.enqueue(readOrder({ runId: run.runId, frame, path: file }))
     }
   }
+}
+
+function isNameOf(name: string, { frame, positionUm }: CaptureName): boolean {
+  const named = captureNameOf(name)
+  return named?.frame === frame && named.positionUm === positionUm
+}
+
+function strayProblem(run: Run, name: string): Problem | undefined {
+  if (isMisnamed(name)) {
+    return new Problem('capture-name', `${name} is not named <frame>_<position in µm>.png, .jpg or .tif`, {
+      file: name,
+    })
+  }
+  const named = captureNameOf(name)
+  const known = named && run.state.frames.get(named.frame)
+  if (!known || known.positionUm === named.positionUm) return undefined
+  return new Problem('frame-conflict', `frame ${named.frame} is recorded at another position`, {
+    file: name,
+    measured: named.positionUm,
+    limit: known.positionUm,
+  })
 }

@@ -25,25 +25,30 @@ type Seen =
   | { readonly kind: 'conflict' }
   | { readonly kind: 'read'; readonly read: ReadBody }
 
-// The reads that speak for a cell: its own, its lane's where that names one cell or the code stands for the lane, or the frame's.
-function seenAt(state: RunState, cell: CellOfRun, reads: readonly ReadBody[]): Seen {
+// A cell is spoken for by its own read, by its lane's where that names one cell or the code stands for the lane, or by the frame's.
+function speaksFor(state: RunState, cell: CellOfRun, read: ReadBody): boolean {
   const identifies = state.frozen.jobs[0]?.frame.codeAt.identifies
-  const laneIsCell = state.cells.filter((other) => other.lane === cell.lane).length === 1
-  const mine = reads.filter((read) => {
-    if (read.cell !== undefined)
-      return identifies === 'cell' ? read.cell === cell.cell : sameLane(state, read.cell, cell)
-    if (read.lane !== undefined) return read.lane === cell.lane && (identifies !== 'cell' || laneIsCell)
-    return identifies === 'frame'
-  })
-  const texts = new Set(mine.flatMap((read) => (read.text === undefined ? [] : [read.text])))
-  if (texts.size > 1) return { kind: 'conflict' }
-  const read = mine.find((candidate) => candidate.text !== undefined)
-  return read ? { kind: 'read', read } : { kind: 'nothing' }
+  if (read.cell !== undefined) return identifies === 'cell' ? read.cell === cell.cell : sameLane(state, read.cell, cell)
+  if (read.lane !== undefined) return read.lane === cell.lane && (identifies !== 'cell' || isAloneInLane(state, cell))
+  return identifies === 'frame'
 }
+
+const isAloneInLane = (state: RunState, cell: CellOfRun): boolean =>
+  state.cells.every((other) => other === cell || other.lane !== cell.lane)
 
 const sameLane = (state: RunState, cellNumber: number, cell: CellOfRun): boolean =>
   state.frozen.jobs[0]?.frame.codeAt.identifies === 'frame' ||
   state.cells.some((other) => other.cell === cellNumber && other.lane === cell.lane)
+
+function seenAt(state: RunState, cell: CellOfRun, reads: readonly ReadBody[]): Seen {
+  let seen: ReadBody | undefined
+  for (const read of reads) {
+    if (read.text === undefined || !speaksFor(state, cell, read)) continue
+    if (seen !== undefined && seen.text !== read.text) return { kind: 'conflict' }
+    seen ??= read
+  }
+  return seen ? { kind: 'read', read: seen } : { kind: 'nothing' }
+}
 
 interface Weighed {
   readonly flags: Flag[]

@@ -9,7 +9,9 @@ import {
   freeze,
   getLine,
   getTicket,
+  type LineProfile,
   type Readiness,
+  type Ticket,
   wantedVersions,
   weighReadiness,
 } from '../lines/index.ts'
@@ -50,12 +52,16 @@ export interface RecallOutcome {
   readonly revoked: number
 }
 
+type Recall = CatalogueChange['withdrawn'][number]
+
 const ended = new Set(['sealed', 'aborted'])
 
 export class Runs {
   private readonly parts: RunsParts
   private readonly layers
   private readonly loading = new Map<string, Promise<Run>>()
+  /** Under which this process holds each run. */
+  private readonly epochs = new Map<string, number>()
   private spreading: Promise<unknown> = Promise.resolve()
   private readonly recalls = new Map<string, RecallOutcome[]>()
 
@@ -79,43 +85,63 @@ export class Runs {
 
   /** Opens a run in state `ready`. Problem `not-ready` with every blocker, unless a named person overrides with a reason. */
   async open(order: OpenRunOrder): Promise<Run> {
-    const { database, ledger } = this.parts
+    const { database } = this.parts
     const { content: ticket } = await getTicket({ database }, order.ticket)
     const { content: line } = await getLine({ database }, order.line)
     const { blockers, frozen } = await this.readiness(order)
     if (frozen.jobs.length === 0) throw notReady(blockers)
     if (blockers.length > 0 && !(order.override && order.why)) throw notReady(blockers)
     const runId = await this.register(order)
-    const runLedger = await ledger.open(runId, 1)
-    const override = blockers.length > 0 ? { override: canonicalText(blockers) } : {}
-    const { entries, durable } = runLedger.append([
-      {
-        type: 'step',
-        body: {
-          to: 'ready',
-          by: order.by,
-          ...(order.why ? { why: order.why } : {}),
-          ticket: canonicalText(ticket),
-          line: canonicalText(line),
-          frozen: canonicalText(frozen),
-          ...override,
-        },
-      },
-    ])
-    const heads = [await durable]
-    const [first] = entries
-    assert(first, 'the opening entry was written')
-    const run = await this.assemble(openState(runId, first), runLedger, heads)
-    this.loading.set(runId, Promise.resolve(run))
-    this.parts.onWritten?.(runId, entries)
+    const begun = this.hold(runId, this.begin(runId, order, { ticket, line, frozen, blockers }))
+    begun.catch(() => this.forget(runId).catch(() => undefined))
+    const run = await begun
+    await this.catchUp(run)
     return run
+  }
+
+  private async begin(
+    runId: string,
+    { by, why }: OpenRunOrder,
+    opened: { ticket: Ticket; line: LineProfile; frozen: Frozen; blockers: Readiness['blockers'] },
+  ): Promise<Run> {
+    this.epochs.set(runId, 1)
+    const runLedger = await this.parts.ledger.open(runId, 1)
+    const body = {
+      to: 'ready' as const,
+      by,
+      ...(why ? { why } : {}),
+      ticket: canonicalText(opened.ticket),
+      line: canonicalText(opened.line),
+      frozen: canonicalText(opened.frozen),
+      ...(opened.blockers.length > 0 ? { override: canonicalText(opened.blockers) } : {}),
+    }
+    try {
+      const { entries, durable } = runLedger.append([{ type: 'step', body }])
+      const heads = [await durable]
+      const [first] = entries
+      assert(first, 'the opening entry was written')
+      const run = await this.assemble(openState(runId, first), runLedger, heads)
+      this.parts.onWritten?.(runId, entries)
+      return run
+    } catch (error) {
+      await runLedger.close()
+      throw error
+    }
+  }
+
+  // A run whose first entry could not be written never was.
+  private async forget(runId: string): Promise<void> {
+    const { database } = this.parts
+    const head = await database.ledgerHead(runId)
+    if (!head) await database.catalogue.deleteFrom('runs').where('runId', '=', runId).execute()
   }
 
   private async register(order: OpenRunOrder): Promise<string> {
     const { database, clock } = this.parts
     return database.catalogue.transaction().execute(async (trx) => {
       const rows = await trx.selectFrom('runs').select('runId').where('ticket', '=', order.ticket).execute()
-      const runId = `${order.ticket}.${rows.length + 1}`
+      const numbers = rows.map((row) => Number(row.runId.slice(order.ticket.length + 1)))
+      const runId = `${order.ticket}.${Math.max(0, ...numbers) + 1}`
       const row = {
         runId,
         ticket: order.ticket,
@@ -129,13 +155,22 @@ export class Runs {
     })
   }
 
-  /** The run under this id, opened again from its ledger where it isn't held. Problem `run-not-found`. */
+  /** The run under this id, opened again from its ledger where it isn't held or a commit failed. Problem `run-not-found`. */
   async get(runId: string): Promise<Run> {
-    const known = await this.loading.get(runId)
-    if (known && !known.failed) return known
-    const loading = this.load(runId)
+    for (let held = this.loading.get(runId); held; held = this.loading.get(runId)) {
+      const run = await held
+      if (!run.failed) return run
+      // Whoever sees first that it failed opens it again; the others wait for that one.
+      if (this.loading.get(runId) === held) break
+    }
+    return this.hold(runId, this.load(runId))
+  }
+
+  private hold(runId: string, loading: Promise<Run>): Promise<Run> {
     this.loading.set(runId, loading)
-    loading.catch(() => this.loading.delete(runId))
+    loading.catch(() => {
+      if (this.loading.get(runId) === loading) this.loading.delete(runId)
+    })
     return loading
   }
 
@@ -153,11 +188,31 @@ export class Runs {
     const { database, ledger } = this.parts
     const row = await database.catalogue.selectFrom('runs').selectAll().where('runId', '=', runId).executeTakeFirst()
     if (!row) throw new Problem('run-not-found', `no run ${runId}`)
-    const epoch = row.epoch + 1
-    await database.catalogue.updateTable('runs').set({ epoch }).where('runId', '=', runId).execute()
-    const runLedger = await ledger.open(runId, epoch)
-    const state = await this.replay(runId)
-    return this.assemble(state, runLedger, [...(await database.ledgerHeads(runId))])
+    const runLedger = await ledger.open(runId, await this.takeEpoch(row))
+    try {
+      const state = await this.replay(runId)
+      const run = await this.assemble(state, runLedger, [...(await database.ledgerHeads(runId))])
+      if (row.state !== state.name) await this.noteState(run)
+      await this.catchUp(run)
+      return run
+    } catch (error) {
+      await runLedger.close()
+      throw error
+    }
+  }
+
+  // One a process: opening a run again after a failed commit needs no new one, and so no room on a full disk.
+  private async takeEpoch({ runId, epoch }: { runId: string; epoch: number }): Promise<number> {
+    const held = this.epochs.get(runId)
+    if (held !== undefined) return held
+    const { catalogue } = this.parts.database
+    await catalogue
+      .updateTable('runs')
+      .set({ epoch: epoch + 1 })
+      .where('runId', '=', runId)
+      .execute()
+    this.epochs.set(runId, epoch + 1)
+    return epoch + 1
   }
 
   private async replay(runId: string): Promise<RunState> {
@@ -191,7 +246,6 @@ export class Runs {
         if (entries.some((entry) => entry.type === 'step')) this.noteState(run).catch(() => undefined)
       },
     })
-    await this.noteState(run)
     return run
   }
 
@@ -226,9 +280,10 @@ export class Runs {
     return runs
   }
 
-  /** Runs held in memory. */
+  /** Runs held in memory; one whose ledger failed is opened again, and left out while that fails. */
   async held(): Promise<readonly Run[]> {
-    return Promise.all(this.loading.values())
+    const settled = await Promise.allSettled([...this.loading.keys()].map((runId) => this.get(runId)))
+    return settled.flatMap((result) => (result.status === 'fulfilled' ? [result.value] : []))
   }
 
   sweepLayers(): Promise<void> {
@@ -241,7 +296,8 @@ export class Runs {
     return this.recalls.get(versionKey(version.job, version.design, version.version)) ?? []
   }
 
-  // A recall acts at once on every run that may lay the version.
+  // A recall acts at once on every run that may lay the version. One that can't record it answers nothing more until it is opened
+  // again, and catches up then.
   private async spread(change: CatalogueChange): Promise<void> {
     for (const recall of change.withdrawn) {
       const outcomes: RecallOutcome[] = []
@@ -249,18 +305,60 @@ export class Runs {
         const job = run.state.frozen.jobs.find((candidate) => candidate.job === recall.job)
         const wanted =
           job && wantedVersions(job).some((v) => v.design === recall.design && v.version === recall.version)
-        if (wanted) outcomes.push({ runId: run.runId, ...(await run.withdraw(recall)) })
+        const outcome = wanted && (await this.recall(run, recall).catch(() => undefined))
+        if (outcome) outcomes.push({ runId: run.runId, ...outcome })
       }
       this.recalls.set(versionKey(recall.job, recall.design, recall.version), outcomes)
     }
   }
+
+  private async recall(run: Run, recall: Recall): Promise<{ revoked: number }> {
+    const known = run.state.withdrawn.has(versionKey(recall.job, recall.design, recall.version))
+    return known ? { revoked: 0 } : run.withdraw(recall)
+  }
+
+  // A recall may have been stored while the run was being opened, or just before the process died.
+  private async catchUp(run: Run): Promise<void> {
+    const { catalogue } = this.parts
+    for (const job of run.state.frozen.jobs) {
+      const published = catalogue.current().jobs.get(job.job)
+      for (const { design, version, withdrawn } of wantedVersions(job)) {
+        const now = published?.designs.get(design)?.find((row) => row.version === version)
+        if (withdrawn || now?.withdrawnAtMs === undefined) continue
+        const named = { job: job.job, design, version }
+        await this.recall(run, { ...named, ...(await this.recallerOf(named)) })
+      }
+    }
+  }
+
+  private async recallerOf(version: { job: string; design: string; version: number }) {
+    const row = await this.parts.database.catalogue
+      .selectFrom('acts')
+      .select(['by', 'why'])
+      .where('act', '=', 'withdraw')
+      .where('job', '=', version.job)
+      .where('design', '=', version.design)
+      .where('version', '=', version.version)
+      .executeTakeFirst()
+    return row ?? { by: 'rollcall', why: 'recalled' }
+  }
 }
 
+// Blockers of one kind in one phrase: a foil that is not threaded blocks every design alike.
 function notReady(rows: Readiness['blockers']): Problem {
-  const list = rows.map(
-    (row) => `${row.code}: ${[row.job, row.design, row.layer].filter(Boolean).join('/')} ${row.message}`,
-  )
-  const more = rows.length > 5 ? ` and ${rows.length - 5} more` : ''
+  const kinds = new Map<string, Readiness['blockers'][number][]>()
+  for (const row of rows) {
+    const kind = `${row.code}: ${row.message}`
+    const alike = kinds.get(kind)
+    if (alike) alike.push(row)
+    else kinds.set(kind, [row])
+  }
+  const list = [...kinds].map(([kind, alike]) => {
+    const [first] = alike
+    const where = [first?.job, first?.design, first?.layer].filter(Boolean).join('/')
+    return `${kind} (${where}${alike.length > 1 ? ` and ${alike.length - 1} more` : ''})`
+  })
+  const more = list.length > 5 ? ` and ${list.length - 5} more kinds` : ''
   return new Problem('not-ready', `${rows.length} blockers: ${list.slice(0, 5).join('; ')}${more}`, {
     measured: rows.length,
     limit: 0,

@@ -9,6 +9,7 @@ import { decodeEntry, type Entry, type EntryBodies, type EntryDraft, type RunLed
 import type { BlobCondition, Database, LedgerHead } from '../storage/port.ts'
 import { checkEvents, isRepeat } from './admission.ts'
 import { decideLabel } from './decide.ts'
+import { headOver } from './heads.ts'
 import { freshReports } from './laid-reports.ts'
 import type { Resolver } from './resolve.ts'
 import { applyEntry, type FrameRecord, lanesOf, type ReadBody, type RunState } from './state.ts'
@@ -40,6 +41,14 @@ interface IssuedAnswer {
   readonly entry: AnswerEntry
   readonly durable: Promise<LedgerHead>
 }
+
+/** The commit that will make the last writes durable, with what it holds; one promise and one telling for all of them. */
+interface CommitToCome {
+  readonly durable: Promise<LedgerHead>
+  readonly settled: Promise<LedgerHead>
+  readonly entries: Entry[]
+}
+
 type Issued = Map<number, readonly IssuedAnswer[]>
 
 export interface AnswersPage {
@@ -56,6 +65,8 @@ export class Run {
   private readonly parts: RunParts
   /** Durability of the last write; entries become durable in order, so it stands for all before it. */
   private tail: Promise<unknown> = Promise.resolve()
+  private commit: CommitToCome | undefined
+  private admission: Promise<unknown> = Promise.resolve()
 
   constructor(parts: RunParts) {
     this.parts = parts
@@ -75,6 +86,13 @@ export class Run {
   private write(drafts: readonly EntryDraft[]): { entries: readonly Entry[]; durable: Promise<LedgerHead> } {
     const { entries, durable } = this.parts.ledger.append(drafts)
     for (const entry of entries) applyEntry(this.state, entry)
+    if (this.commit?.durable !== durable) this.commit = this.expect(durable)
+    this.commit.entries.push(...entries)
+    return { entries, durable: this.commit.settled }
+  }
+
+  private expect(durable: Promise<LedgerHead>): CommitToCome {
+    const entries: Entry[] = []
     const settled = durable.then((head) => {
       const last = this.parts.heads.at(-1)
       if (!last || head.treeSize > last.treeSize) this.parts.heads.push(head)
@@ -83,22 +101,36 @@ export class Run {
     })
     settled.catch(() => undefined)
     this.tail = settled
-    return { entries, durable: settled }
+    return { durable, settled, entries }
   }
 
   /** Takes frame events in order. All are checked before the first is recorded: a refused batch leaves nothing behind. */
   async frames(events: readonly FrameEvent[]): Promise<FramesOutcome> {
+    const issued: Issued = new Map()
+    const since = await this.inTurn(() => this.admit(events, issued))
+    await this.tail
+    return this.outcome({ frames: events.map((event) => event.frame), since, issued })
+  }
+
+  private async admit(events: readonly FrameEvent[], issued: Issued): Promise<number> {
     this.demand(takesFrames)
     checkEvents(this.state, events)
     const repeats = events.filter((event) => this.state.frames.has(event.frame))
     await Promise.all(repeats.map((event) => this.demandSame(event)))
+    // No frame came meanwhile, but the run may have been closed.
+    this.demand(takesFrames)
     const since = this.state.nextIndex - 1
-    const issued: Issued = new Map()
     for (const event of events) {
       if (!this.state.frames.has(event.frame)) this.record(event, { reads: toFrameReads(event) }, issued)
     }
-    await this.tail
-    return this.outcome({ frames: events.map((event) => event.frame), since, issued })
+    return since
+  }
+
+  // One request after the other: while one reads a repeated frame's entry, a later one must not get its frames in before it.
+  private inTurn<T>(admit: () => Promise<T>): Promise<T> {
+    const turn = this.admission.then(admit)
+    this.admission = turn.catch(() => undefined)
+    return turn
   }
 
   /** A frame whose reads will come from a picture that is stored already. `fresh` is false for a repeat. */
@@ -107,20 +139,22 @@ export class Run {
     positionMm: number
     digest: Digest
   }): Promise<FramesOutcome & { fresh: boolean }> {
-    this.demand(takesFrames)
-    const since = this.state.nextIndex - 1
-    const known = this.state.frames.get(event.frame)
     const issued: Issued = new Map()
-    if (known) {
-      if (known.capture !== event.digest || known.positionUm !== toUm(event.positionMm))
+    const { since, fresh } = await this.inTurn(async () => {
+      this.demand(takesFrames)
+      const since = this.state.nextIndex - 1
+      const known = this.state.frames.get(event.frame)
+      if (!known) {
+        const frameEvent = { frame: event.frame, positionMm: event.positionMm, reads: [] }
+        checkEvents(this.state, [frameEvent])
+        this.record(frameEvent, { capture: event.digest }, issued)
+      } else if (known.capture !== event.digest || known.positionUm !== toUm(event.positionMm)) {
         throw frameConflict(event.frame)
-    } else {
-      const frameEvent = { frame: event.frame, positionMm: event.positionMm, reads: [] }
-      checkEvents(this.state, [frameEvent])
-      this.record(frameEvent, { capture: event.digest }, issued)
-    }
+      }
+      return { since, fresh: !known }
+    })
     await this.tail
-    return { fresh: !known, ...(await this.outcome({ frames: [event.frame], since, issued })) }
+    return { fresh, ...(await this.outcome({ frames: [event.frame], since, issued })) }
   }
 
   /** The reads of a frame's picture. A frame that was answered meanwhile (late) keeps its answer; the reads are dropped. */
@@ -184,20 +218,6 @@ export class Run {
     return row && decodeEntry(row.bytes)
   }
 
-  private headOf(index: number): LedgerHead {
-    const { heads } = this.parts
-    let low = 0
-    let high = heads.length - 1
-    while (low < high) {
-      const middle = (low + high) >> 1
-      if ((heads[middle]?.treeSize ?? 0) > index) high = middle
-      else low = middle + 1
-    }
-    const head = heads[low]
-    if (!head || head.treeSize <= index) throw new Problem('label-not-answered', `entry ${index} is not durable`)
-    return head
-  }
-
   private asAnswer(entry: AnswerEntry, { treeSize, root }: LedgerHead): Answer {
     const revokedBy = this.state.revoked.get(entry.index)
     return toAnswer(entry.body, {
@@ -219,7 +239,7 @@ export class Run {
     return (await this.parts.database.readLedger(range)).map((row) => {
       const entry = decodeEntry(row.bytes)
       if (entry.type !== 'answer') throw new Problem('ledger-bad', `entry ${row.index} is no answer`)
-      return this.asAnswer(entry, this.headOf(entry.index))
+      return this.asAnswer(entry, headOver(this.parts.heads, entry.index))
     })
   }
 
@@ -247,7 +267,7 @@ export class Run {
     const revocations: Revocation[] = []
     for (const row of rows) {
       const entry = decodeEntry(row.bytes)
-      if (entry.type === 'answer') answers.push(this.asAnswer(entry, this.headOf(entry.index)))
+      if (entry.type === 'answer') answers.push(this.asAnswer(entry, headOver(this.parts.heads, entry.index)))
       if (entry.type === 'revocation') revocations.push({ runId: this.runId, ledgerIndex: entry.index, ...entry.body })
     }
     return { answers, revocations, cursor: rows.at(-1)?.index ?? after, state: this.state.name }

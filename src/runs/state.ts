@@ -260,6 +260,9 @@ function applyLaid(state: RunState, body: EntryBodies['laid']): void {
   frame.laid ??= []
   frame.laid[ordinal] = body.laid
   state.counts.laid[body.laid]++
+  // What lies on the label can't be kept off it any more, and what the controller left out needs no recall.
+  if (body.laid !== 'unknown')
+    state.live = state.live.filter((lay) => lay.frame !== body.frame || lay.cell !== body.cell)
   if (body.laid === 'none') setPlace(state, body, 'none')
 }
 

@@ -1,10 +1,10 @@
 // Durable answers a second over HTTP, frame by frame and in batches, against a bare express route that exchanges as many bytes and
 // against plain inserts of the same rows.
 import path from 'node:path'
-import { openStage, type Stage } from './answering-stage.ts'
+import { openStage, type Requests, type Stage } from './answering-stage.ts'
 import type { Bench, BenchTools } from './bench.ts'
 import { batchFrames, cellCount } from './labels.ts'
-import { type LineClient, openLineClient, sendInTurn } from './line-client.ts'
+import { openLineClient, sendInTurn } from './line-client.ts'
 import { openPlainInserts, type PlainInserts } from './plain-inserts.ts'
 import { interleave, timed } from './rounds.ts'
 import { type Row, rateRow, timeRow } from './rows.ts'
@@ -45,22 +45,32 @@ const shapes = (quick: boolean): readonly Shape[] => [
 interface Measuring {
   readonly stage: Stage
   readonly plain: PlainInserts
-  readonly clients: { readonly server: readonly LineClient[]; readonly bare: readonly LineClient[] }
   readonly rounds: number
 }
 
-/** Sends each connection's requests in turn, all connections at once. */
-async function drive(clients: readonly LineClient[], requests: readonly (readonly Buffer[])[]): Promise<number[]> {
-  const latencies = await Promise.all(requests.map((own, i) => sendInTurn(clients[i] as LineClient, own)))
-  return latencies.flat()
+/** Sends each list of requests in turn over a connection of its own, all at once. */
+async function drive(url: string, requests: readonly (readonly Buffer[])[]): Promise<Driven> {
+  // Connections are new in each round: while the other sides have their turns, the servers would close idle ones.
+  const connections = await Promise.all(requests.map(async (own) => ({ own, client: await openLineClient(url) })))
+  let latencies: number[] = []
+  const ms = await timed(async () => {
+    latencies = (await Promise.all(connections.map(({ own, client }) => sendInTurn(client, own)))).flat()
+  })
+  for (const { client } of connections) client.close()
+  return { ms, latencies }
 }
 
-async function measureShape(shape: Shape, { stage, plain, clients, rounds }: Measuring): Promise<Row> {
+interface Driven {
+  readonly ms: number
+  readonly latencies: readonly number[]
+}
+
+async function measureShape(shape: Shape, { stage, plain, rounds }: Measuring): Promise<Row> {
   const { connections, framesEach } = shape
   const count = Math.floor(shape.requests / connections)
   const answers = connections * count * framesEach * cellCount
   const latencies: number[] = []
-  let prepared: readonly { server: readonly Buffer[]; bare: readonly Buffer[] }[] = []
+  let prepared: readonly Requests[] = []
   let round = 0
   const figures = await interleave(
     { rounds, warmUp: 1 },
@@ -68,16 +78,13 @@ async function measureShape(shape: Shape, { stage, plain, clients, rounds }: Mea
       async server() {
         prepared = Array.from({ length: connections }, (_, run) => stage.requests(run, { count, framesEach }))
         const requests = prepared.map(({ server }) => server)
-        let own: number[] = []
-        const ms = await timed(async () => {
-          own = await drive(clients.server, requests)
-        })
-        if (round++ > 0) latencies.push(...own)
-        return (1000 * answers) / ms
+        const driven = await drive(stage.server.url, requests)
+        if (round++ > 0) latencies.push(...driven.latencies)
+        return (1000 * answers) / driven.ms
       },
       async bare() {
         const requests = prepared.map(({ bare }) => bare)
-        return (1000 * answers) / (await timed(() => drive(clients.bare, requests)))
+        return (1000 * answers) / (await drive(stage.bare.url, requests)).ms
       },
       plain() {
         const batch = Array.from({ length: framesEach }, () => stage.frameRows).flat()
@@ -107,19 +114,23 @@ async function cpuMs({ server, bare }: Stage, side: 'server' | 'bare'): Promise<
 }
 
 /** What a request costs the server's processor, whatever the client and the rest of the machine do. */
-async function measureCpu(shape: Shape, { stage, clients, rounds }: Measuring): Promise<Row> {
+async function measureCpu(shape: Shape, { stage, rounds }: Measuring): Promise<Row> {
   const { framesEach } = shape
+  let requests: Requests = { server: [], bare: [] }
   const spend = async (side: 'server' | 'bare'): Promise<number> => {
-    const requests = stage.requests(0, { count: shape.requests, framesEach })
-    // The count is taken over as it is asked for, so the first asking only sets it.
-    await cpuMs(stage, side)
     const before = await cpuMs(stage, side)
-    await drive(clients[side], [requests[side]])
+    await drive(stage[side].url, [requests[side]])
     return ((await cpuMs(stage, side)) - before) / (shape.requests * framesEach)
   }
   const figures = await interleave(
     { rounds: Math.min(rounds, 3) },
-    { server: () => spend('server'), bare: () => spend('bare') },
+    {
+      server() {
+        requests = stage.requests(0, { count: shape.requests, framesEach })
+        return spend('server')
+      },
+      bare: () => spend('bare'),
+    },
   )
   return timeRow({
     what: `processor time a frame of ${cellCount} labels, ${framesEach === 1 ? 'one' : framesEach} a request`,
@@ -129,13 +140,9 @@ async function measureCpu(shape: Shape, { stage, clients, rounds }: Measuring): 
   })
 }
 
-const openClients = (url: string): Promise<LineClient[]> =>
-  Promise.all(Array.from({ length: connectionCount }, () => openLineClient(url)))
-
 async function measureAll(stage: Stage, tools: BenchTools): Promise<readonly Row[]> {
   const plain = openPlainInserts(path.join(await tools.folder('plain'), 'plain.sqlite'))
-  const clients = { server: await openClients(stage.server.url), bare: await openClients(stage.bare.url) }
-  const measuring: Measuring = { stage, plain, clients, rounds: tools.quick ? 2 : 7 }
+  const measuring: Measuring = { stage, plain, rounds: tools.quick ? 2 : 7 }
   const rows: Row[] = []
   for (const shape of shapes(tools.quick)) {
     tools.tell(shape.what)
@@ -144,7 +151,6 @@ async function measureAll(stage: Stage, tools: BenchTools): Promise<readonly Row
   for (const shape of shapes(tools.quick)) {
     if (shape.connections === 1) rows.push(await measureCpu(shape, measuring))
   }
-  for (const client of [...clients.server, ...clients.bare]) client.close()
   plain.close()
   return rows
 }

@@ -180,7 +180,10 @@ async function appendRows(tools: BenchTools): Promise<readonly Row[]> {
     await appendOnce(ledger, size)
     sides[`${size}`] = () => appendOnce(ledger, count)
   }
-  const figures = await interleave(roundsOf(tools), { ...sides, plain: () => hashOnce(count) })
+  const figures: Readonly<Record<string, number[]>> = await interleave(roundsOf(tools), {
+    ...sides,
+    plain: () => hashOnce(count),
+  })
   await writer.close()
   const [first, ...rest] = sizedRows('append an answer to a ledger with free commits, entries', sizes, figures)
   const [smallest] = sizes

@@ -1,6 +1,7 @@
 // Makes one record of a run several times and prints times and memory as JSON. Arguments: data folder, run, kind, rounds.
 import { readFileSync, writeFileSync } from 'node:fs'
-import { entriesOf, type Run, reportCsv, reportHtml, reportRun, traceCode } from '../../src/runs/index.ts'
+import { readEntries } from '../../src/ledger/index.ts'
+import { type Run, reportCsv, reportHtml, reportRun, traceCode } from '../../src/runs/index.ts'
 import type { Database } from '../../src/storage/index.ts'
 import { labelText } from './labels.ts'
 import { openHouse, openRegistry } from './long-run.ts'
@@ -59,6 +60,7 @@ const registry = openRegistry(house)
 const run = await registry.runs.get(runId)
 resetPeak()
 const heldMb = process.memoryUsage.rss() / 1e6
+let last = -1
 let bytes = await make(kind as RecordKind, house.database, run)
 const peakMb = peakNowMb()
 const figures = await interleave(
@@ -70,10 +72,11 @@ const figures = await interleave(
       }),
     reading: () =>
       timed(async () => {
-        for await (const entry of entriesOf(house.database, runId)) bytes += entry.index * 0
+        for await (const entry of readEntries(house.database, { runId })) last = entry.index
       }),
   },
 )
+if (last !== run.state.nextIndex - 1) throw new Error(`${last + 1} of ${run.state.nextIndex} entries were decoded`)
 await registry.close()
 await house.close()
 const times: RecordTimes = { ms: figures.make, readingMs: figures.reading, heldMb, peakMb, bytes }

@@ -186,6 +186,15 @@ describe('a consistency verifier', () => {
   })
 })
 
+it('a proof that leads past the root of its size is rejected, even where it leads to the root claimed', () => {
+  const beyond = nodeHash(sha256, { left: garbage, right: rootOf(8) })
+  const longer = { ...inclusion, proof: [...inclusion.proof, garbage], root: beyond }
+  expect(verifyInclusion(sha256, longer)).toBe(false)
+  const firstRoot = nodeHash(sha256, { left: garbage, right: rootOf(6) })
+  const grown = { ...consistency, proof: [...consistency.proof, garbage], firstRoot, secondRoot: beyond }
+  expect(verifyConsistency(sha256, grown)).toBe(false)
+})
+
 // A tree does not hash its size, so a proof is as good for every size at which the path has the same turns.
 it('a proof alone does not settle the size, which is why sizes are believed only together with their root', () => {
   expect(verifyInclusion(sha256, { ...inclusion, size: 7 })).toBe(true)

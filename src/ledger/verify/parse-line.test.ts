@@ -1,3 +1,4 @@
+// The line reader on everything that is almost canonical JSON.
 import { createRequire } from 'node:module'
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'

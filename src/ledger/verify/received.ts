@@ -39,10 +39,11 @@ export interface ReceivedLayer {
 
 /** Throws a Fault for an answer that cannot have been given: it must lie in the tree that it came with. */
 export function checkClaim({ frame, cell, ledgerIndex, treeSize }: ReceivedAnswer): void {
-  if (Number.isSafeInteger(ledgerIndex) && Number.isSafeInteger(treeSize) && ledgerIndex >= 0 && ledgerIndex < treeSize)
-    return
+  const isIndex = Number.isSafeInteger(ledgerIndex) && ledgerIndex >= 0
+  if (isIndex && Number.isSafeInteger(treeSize) && ledgerIndex < treeSize) return
   const why = `the answer received for frame ${frame}, cell ${cell} names entry ${ledgerIndex} of ${treeSize}`
-  throw new RangeFault('answer-changed', why, { from: ledgerIndex, to: ledgerIndex + 1 })
+  const from = isIndex ? ledgerIndex : 0
+  throw new RangeFault('answer-changed', why, { from, to: from + 1 })
 }
 
 /** Throws a Fault `answer-changed` naming the first field in which the entry is not the answer received. */

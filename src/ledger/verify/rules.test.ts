@@ -1,3 +1,4 @@
+// The rules between entries, and the tables behind them.
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { answerDraft } from '../../../tests/fixtures/sample-entries.ts'

@@ -1,0 +1,49 @@
+// A run as commands show it.
+import type { Cause } from '../runs/index.ts'
+
+export interface RunView {
+  readonly runId: string
+  readonly state: string
+  readonly lanes: readonly number[]
+  readonly pending: number
+  readonly lastFrame: number
+  readonly counts: {
+    readonly frames: number
+    readonly labels: number
+    readonly lay: number
+    readonly skip: number
+    readonly stop: number
+    readonly setup: number
+    readonly revoked: number
+    readonly flags: Readonly<Record<string, number>>
+  }
+  readonly causes: readonly {
+    readonly cause: Cause
+    readonly status: string
+    readonly frame?: number
+    readonly cell?: number
+  }[]
+}
+
+export const causeText = (cause: Cause): string =>
+  [cause.flag, cause.job, cause.design, cause.print].filter(Boolean).join('/')
+
+/** A run in a few lines: state, counts, and what a person may have to do next. */
+export function viewText(view: RunView): string {
+  const { counts, runId } = view
+  const labels = `${counts.labels} labels: ${counts.lay} lay, ${counts.skip} skip, ${counts.stop} stop`
+  const flags = Object.entries(counts.flags).map(([flag, count]) => `${count} ${flag}`)
+  const open = view.causes.filter((row) => row.status === 'open')
+  const stops = open.map(({ cause, frame, cell }) => {
+    const where = frame === undefined ? '' : ` at frame ${frame}, cell ${cell}`
+    return `  stop open: ${causeText(cause)}${where}`
+  })
+  return [
+    `run ${runId} is ${view.state}: ${counts.frames} frames, ${labels} (set-up ${counts.setup}, revoked ${counts.revoked})`,
+    ...(flags.length > 0 ? [`  flags: ${flags.join(', ')}`] : []),
+    ...stops,
+    ...(open.length > 0 ? [`  look, then: rollcall clear ${runId} --cause … --after resume or skip-rest`] : []),
+    ...(view.state === 'sealed' ? [`  keep a witness elsewhere: rollcall checkpoint ${runId} --out FILE`] : []),
+  ].join('\n')
+}
+

@@ -1,0 +1,62 @@
+// What is wrong with a code table, all of it at once: the first of each kind are listed by row, the rest counted.
+import { limits } from '../../kernel/limits.ts'
+import type { Finding, ProblemCode } from '../../kernel/problem.ts'
+
+export interface TableFindings {
+  /** Counts one, and keeps what `make` returns if it is among the first of its kind by row. Rows may come in any order. */
+  add(code: ProblemCode, row: number, make: () => FindingText): void
+  /** Counts more that are not to be listed. */
+  addUnlisted(code: ProblemCode, count: number): void
+  /** How many there are, of one kind or of all. */
+  count(code?: ProblemCode): number
+  /** Kind by kind in order of rows; where some are not listed, a last one of the kind counts them. */
+  list(): readonly Finding[]
+}
+
+export type FindingText = Omit<Finding, 'code' | 'file' | 'row'>
+
+const shownCharactersMax = 60
+
+/** A value as findings quote it. */
+export const excerpt = (text: string): string =>
+  text.length <= shownCharactersMax ? text : `${text.slice(0, shownCharactersMax)}…`
+
+interface Kind {
+  count: number
+  /** By row, rising. */
+  readonly listed: Finding[]
+}
+
+export function openFindings(file: string, listedMax: number = limits.tableFindingsMax): TableFindings {
+  const kinds = new Map<ProblemCode, Kind>()
+  const kindOf = (code: ProblemCode): Kind => {
+    const kind = kinds.get(code) ?? { count: 0, listed: [] }
+    kinds.set(code, kind)
+    return kind
+  }
+  return {
+    add(code, row, make) {
+      const { listed } = kindOf(code)
+      kindOf(code).count++
+      if (listed.length === listedMax && row >= (listed.at(-1)?.row ?? 0)) return
+      const place = listed.findLastIndex((other) => (other.row ?? 0) <= row) + 1
+      listed.splice(place, 0, { code, file, row, ...make() })
+      if (listed.length > listedMax) listed.pop()
+    },
+    addUnlisted(code, count) {
+      kindOf(code).count += count
+    },
+    count(code) {
+      if (code !== undefined) return kinds.get(code)?.count ?? 0
+      return [...kinds.values()].reduce((sum, kind) => sum + kind.count, 0)
+    },
+    list: () => [...kinds].flatMap(([code, kind]) => [...kind.listed, ...restOf({ code, file, kind })]),
+  }
+}
+
+function restOf({ code, file, kind }: { code: ProblemCode; file: string; kind: Kind }): Finding[] {
+  const rest = kind.count - kind.listed.length
+  if (rest === 0) return []
+  const message = `and ${rest.toLocaleString('en-GB')} more like these, ${kind.count.toLocaleString('en-GB')} in all`
+  return [{ code, file, message, measured: kind.count }]
+}
