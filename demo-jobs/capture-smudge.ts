@@ -1,8 +1,7 @@
 // A code that was wiped while its ink was wet: dragged along the web under a streaky film, past any mending.
-import type { GrayPicture } from './capture-stencils.ts'
+import type { GrayPicture } from './gray-picture.ts'
 
 const dragPx = 64
-const side = { leftPx: -18, rightPx: 120, topPx: -16, bottomPx: 190 } as const
 const filmGray = 92
 
 const share = (value: number): number => Math.min(1, Math.max(0, value))
@@ -11,28 +10,35 @@ const share = (value: number): number => Math.min(1, Math.max(0, value))
 const wander = (y: number, phase: number): number => 5 * Math.sin(y / 27 + phase) + 2.5 * Math.sin(y / 8 + 2 * phase)
 
 interface Wipe {
+  readonly codePx: number
   readonly phase: number
   /** Where the film begins and thins out in this column. */
   readonly fromPx: number
   readonly untilPx: number
 }
 
+/** The wiped box round a code, from the code's upper left. */
+const sidesOf = (codePx: number) => ({ leftPx: -18, rightPx: codePx + 20, topPx: -16, bottomPx: codePx + 90 })
+
 // All of the wipe lies over the code; at its sides and ends it is ragged.
 function strength(x: number, y: number, wipe: Wipe): number {
+  const { leftPx, rightPx } = sidesOf(wipe.codePx)
   const wandered = x + wander(y, wipe.phase)
-  const sides = Math.min(wandered - side.leftPx - 8, side.rightPx - 8 - wandered)
+  const sides = Math.min(wandered - leftPx - 8, rightPx - 8 - wandered)
   return share(sides / 7) * share((y - wipe.fromPx) / 6) * share((wipe.untilPx - y) / 55)
 }
 
-/** Wipes the code whose upper left corner is `at`, in place. */
-export function smudge(sheet: GrayPicture, at: { x: number; y: number }, random: () => number): void {
-  const rows = Math.min(side.bottomPx, sheet.height - at.y) - side.topPx
+/** Wipes the code of `codePx` a side whose upper left corner is at `x`, `y`, in place. */
+export function smudge(sheet: GrayPicture, code: { x: number; y: number; codePx: number }, random: () => number): void {
+  const { codePx } = code
+  const side = sidesOf(codePx)
+  const rows = Math.min(side.bottomPx, sheet.height - code.y) - side.topPx
   const phase = random() * 6
-  const index = (x: number, y: number): number => (at.y + y) * sheet.width + at.x + x
+  const index = (x: number, y: number): number => (code.y + y) * sheet.width + code.x + x
   let streak = 0
   for (let x = side.leftPx; x < side.rightPx; x++) {
     streak = streak * 0.72 + (random() - 0.5) * 32
-    const wipe = { phase, fromPx: side.topPx + 2 + random() * 8, untilPx: 162 + streak * 0.8 }
+    const wipe = { codePx, phase, fromPx: side.topPx + 2 + random() * 8, untilPx: codePx + 62 + streak * 0.8 }
     const column = Uint8Array.from({ length: rows }, (_, row) => sheet.data[index(x, side.topPx + row)] ?? 0)
     let sum = 0
     let smear = 0

@@ -1,19 +1,12 @@
 // Pictures made once and used for every capture: paper, printed labels and the digits of serial numbers, at the camera's resolution.
 import sharp from 'sharp'
-import { printArt, type RegionMm, svgOf, wholeCell } from './artwork.ts'
+import { printArt, svgOf } from './artwork.ts'
+import { type GrayPicture, turned } from './gray-picture.ts'
+import { type RegionMm, wholeLabel } from './label-layout.ts'
 import { lettering } from './lettering.ts'
-import { type DemoDesign, demoJobs } from './orders.ts'
+import { type DemoJob, designNamed } from './orders.ts'
 import { seeded } from './random.ts'
-import { camera } from './web.ts'
-
-/** A gray picture, one byte a pixel, row after row. */
-export interface GrayPicture {
-  readonly width: number
-  readonly height: number
-  readonly data: Uint8Array
-}
-
-const px = (mm: number): number => Math.round(mm * camera.pxPerMm)
+import { type DemoCell, px } from './web.ts'
 
 async function drawn(region: RegionMm, content: string): Promise<GrayPicture> {
   const size = { width: px(region.widthMm), height: px(region.heightMm) }
@@ -42,7 +35,7 @@ function smoothed(
 const tile = { width: 700, height: 512 } as const
 
 /** Deviations from the paper's own gray: fibres along the web over finer grain, a tile that joins itself on all sides. */
-function paperGrain(): Int8Array {
+function drawGrain(): Int8Array {
   const random = seeded(85)
   let fibres = Float32Array.from({ length: tile.width * tile.height }, () => random() - 0.5)
   const across = { count: tile.width, step: 1, lines: tile.height, lineStep: tile.width }
@@ -51,13 +44,8 @@ function paperGrain(): Int8Array {
   return Int8Array.from(fibres, (value) => Math.round(value * 34 + (random() - 0.5) * 3))
 }
 
-const grain = paperGrain()
-
-/** Paper gray with its grain. */
-export const paper: GrayPicture = { ...tile, data: Uint8Array.from(grain, (value) => 234 + value) }
-
 /** Gray of printing ink over the grain of the paper under it. */
-function onPaper(picture: GrayPicture): GrayPicture {
+function onPaper(picture: GrayPicture, grain: Int8Array): GrayPicture {
   const data = picture.data.map((value, at) => {
     const column = at % picture.width
     const row = (at - column) / picture.width
@@ -67,39 +55,49 @@ function onPaper(picture: GrayPicture): GrayPicture {
   return { ...picture, data }
 }
 
-const labels = new Map<string, Promise<GrayPicture>>()
-
-function findDesign(job: string, design: string): { design: DemoDesign; brand: string } {
-  const order = demoJobs.find((candidate) => candidate.job === job)
-  const found = order?.designs.find((candidate) => candidate.design === design)
-  if (!order || !found) throw new Error(`invariant broken: ${job} has the design ${design}`)
-  return { design: found, brand: order.brand }
-}
-
-/** A printed label with its bleed, without code and serial number. Drawn once for each design and print version. */
-export function labelStencil({
-  job,
-  design,
-  print,
-}: {
-  job: string
-  design: string
-  print: string
-}): Promise<GrayPicture> {
-  const key = `${job}/${design}/${print}`
-  const known = labels.get(key)
-  if (known) return known
-  const found = findDesign(job, design)
-  const made = drawn(wholeCell, printArt(found.design, found.brand, print)).then(onPaper)
-  labels.set(key, made)
-  return made
-}
-
 const digitBox: RegionMm = { leftMm: 0, topMm: 0, widthMm: 1.2, heightMm: 1.6 }
 
-/** Black on white, 0 to 9. */
-export const digitStencils: Promise<readonly GrayPicture[]> = Promise.all(
-  Array.from('0123456789', (text) =>
-    drawn(digitBox, lettering({ text, xMm: 0.6, yMm: 0.2, capMm: 1.2, strokeMm: 0.2, widthMmMax: 1 }, '#333')),
-  ),
-)
+const drawDigits = (): Promise<readonly GrayPicture[]> =>
+  Promise.all(
+    Array.from('0123456789', (text) =>
+      drawn(digitBox, lettering({ text, xMm: 0.6, yMm: 0.2, capMm: 1.2, strokeMm: 0.2, widthMmMax: 1 }, '#333')),
+    ),
+  )
+
+/** Which printed label is meant. */
+export interface PrintedArt {
+  readonly job: string
+  readonly design: string
+  readonly print: string
+}
+
+export interface Stencils {
+  /** Paper gray with its grain; joins itself on all sides. */
+  readonly paper: GrayPicture
+  /** A printed label with its bleed, turned as its cell is, without code and serial number. Drawn once each. */
+  label(art: PrintedArt, rotateDeg: DemoCell['rotateDeg']): Promise<GrayPicture>
+  /** Black on white, 0 to 9. */
+  digits(rotateDeg: DemoCell['rotateDeg']): Promise<readonly GrayPicture[]>
+}
+
+export function openStencils(jobs: readonly DemoJob[]): Stencils {
+  const grain = drawGrain()
+  const labels = new Map<string, Promise<GrayPicture>>()
+  const upright = drawDigits()
+  const drawLabel = async ({ job, design, print }: PrintedArt): Promise<GrayPicture> => {
+    const order = jobs.find((candidate) => candidate.job === job)
+    if (!order) throw new Error(`invariant broken: the roll carries ${job}`)
+    const found = designNamed(order, design)
+    return onPaper(await drawn(wholeLabel(found.layout), printArt(found, order.brand, print)), grain)
+  }
+  return {
+    paper: { ...tile, data: Uint8Array.from(grain, (value) => 234 + value) },
+    label(art, rotateDeg) {
+      const key = `${art.job}/${art.design}/${art.print}/${rotateDeg}`
+      const label = labels.get(key) ?? drawLabel(art).then((picture) => turned(picture, rotateDeg))
+      labels.set(key, label)
+      return label
+    },
+    digits: async (rotateDeg) => (await upright).map((digit) => turned(digit, rotateDeg)),
+  }
+}

@@ -1,13 +1,22 @@
-// Draws the demo's job packages: layer files and manifests. `npx tsx demo-jobs/draw-layers.ts [folder]` writes them anew, byte for
+// Draws the demo's job packages: layer files, code tables and manifests. `npx tsx demo-jobs/draw-layers.ts [folder]` writes them anew, byte for
 // byte the same; without a folder it writes where they are kept.
 import { mkdir, rm, writeFile } from 'node:fs/promises'
 import { dirname, join } from 'node:path'
 import { foilArt, varnishArt } from './artwork.ts'
-import { type DrawnDesign, type DrawnFile, type DrawnPackage, layerEntry, manifestOf } from './drawn-package.ts'
+import {
+  type DrawnDesign,
+  type DrawnFile,
+  type DrawnPackage,
+  layerEntry,
+  manifestOf,
+  tableFiles,
+} from './drawn-package.ts'
 import { demoFolder } from './folders.ts'
 import { foilMask, heightLayer, type LayerFormat } from './layer-files.ts'
-import { type DemoDesign, type DemoJob, type DemoPackage, type DemoVersion, demoJobs, preserves } from './orders.ts'
-import { spoiledPackage } from './spoiled-package.ts'
+import { type DemoDesign, type DemoJob, type DemoPackage, type DemoVersion, designNamed } from './orders.ts'
+import { preserves } from './quillgarth-preserves/orders.ts'
+import { spoiledPackage } from './quillgarth-preserves/spoiled-package.ts'
+import { demoScenarios } from './scenarios.ts'
 
 const varnishDpi = 360
 const foilDpi = 600
@@ -48,10 +57,8 @@ async function drawVarnish(drawing: Drawing): Promise<{ file: DrawnFile; entry: 
 }
 
 async function drawVersion(job: DemoJob, version: DemoVersion): Promise<{ design: DrawnDesign; files: DrawnFile[] }> {
-  const index = job.designs.findIndex((candidate) => candidate.design === version.design)
-  const design = job.designs[index]
-  if (!design) throw new Error(`invariant broken: ${job.job} has the design ${version.design}`)
-  const drawing = { job, design, index, version: version.version }
+  const design = designNamed(job, version.design)
+  const drawing = { job, design, index: job.designs.indexOf(design), version: version.version }
   const layers = [await drawFoil(drawing), await drawVarnish(drawing)]
   return {
     design: { ...version, layers: layers.map(({ entry }) => entry) },
@@ -61,7 +68,7 @@ async function drawVersion(job: DemoJob, version: DemoVersion): Promise<{ design
 
 async function drawPackage(job: DemoJob, delivery: DemoPackage): Promise<DrawnPackage> {
   const designs: DrawnDesign[] = []
-  const files = new Map<string, Uint8Array>()
+  const files = new Map(tableFiles(job).map(({ path, bytes }) => [path, bytes]))
   for (const version of delivery.versions) {
     const drawn = await drawVersion(job, version)
     designs.push(drawn.design)
@@ -70,6 +77,9 @@ async function drawPackage(job: DemoJob, delivery: DemoPackage): Promise<DrawnPa
   const folder = join(job.folder, delivery.folder)
   return { folder, manifest: manifestOf(job, { package: delivery.package, designs }), files }
 }
+
+/** Every job of the demo, each once. */
+export const demoJobs: readonly DemoJob[] = [...new Set(demoScenarios.flatMap(({ jobs }) => jobs))]
 
 /** Draws every package of the demo; the spoiled one comes last. */
 export async function drawPackages(): Promise<readonly DrawnPackage[]> {

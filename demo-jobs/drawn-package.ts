@@ -1,8 +1,7 @@
 // A job package in memory: the manifest, and the bytes of its files.
 import { sha256Hex } from '../src/kernel/bytes.ts'
-import type { RegionMm } from './artwork.ts'
+import type { RegionMm } from './label-layout.ts'
 import type { DemoJob } from './orders.ts'
-import { webFrame } from './web.ts'
 
 export interface DrawnFile {
   readonly path: string
@@ -55,14 +54,24 @@ export function layerEntry(
   }
 }
 
+/** The table of a job whose codes one explains. */
+export const tableFiles = ({ code }: DemoJob): readonly DrawnFile[] =>
+  code.rule === 'table' ? [{ path: code.file, bytes: Buffer.from(code.csv()) }] : []
+
+function codeOf(job: DemoJob) {
+  if (job.code.rule !== 'table') return job.code
+  const { csv: _, ...code } = job.code
+  return { ...code, sha256: tableFiles(job).map(({ bytes }) => sha256Hex(bytes))[0] }
+}
+
 export function manifestOf(job: DemoJob, delivery: { package: number; designs: readonly DrawnDesign[] }) {
   return {
     schema: 'rollcall.job/1',
     job: job.job,
     package: delivery.package,
     title: job.title,
-    frame: webFrame,
-    code: { rule: 'template', symbologies: ['qr'], template: job.template },
+    frame: job.frame,
+    code: codeOf(job),
     designs: delivery.designs,
   }
 }

@@ -1,8 +1,8 @@
-// What Rollcall must answer for every label of the demo's roll, worked out from the plants and the default policy alone.
+// What Rollcall must answer for every label of a demo's roll, worked out from the plants and the default policy alone.
 import type { Decision, Flag } from '../src/kernel/terms.ts'
-import { demoJobs, fittingVersion } from './orders.ts'
-import { neverReleased, type PlantKind, wetSmear, withdrawal } from './plants.ts'
-import { roll, type ScenarioLabel } from './scenario.ts'
+import { type DemoJob, fittingVersion } from './orders.ts'
+import type { PlantKind } from './plants.ts'
+import type { ScenarioFrame, ScenarioLabel } from './roll.ts'
 
 export interface ExpectedAnswer {
   readonly decision: Decision
@@ -12,14 +12,50 @@ export interface ExpectedAnswer {
   readonly setup?: true
 }
 
+export interface LabelSpot {
+  readonly frame: number
+  readonly cell: number
+}
+
+/** A version that is recalled as soon as a frame has been answered. */
+export interface Withdrawal {
+  readonly afterFrame: number
+  readonly job: string
+  readonly design: string
+  readonly version: number
+}
+
+interface Expectation {
+  readonly roll: readonly ScenarioFrame[]
+  /** Every job with labels on the roll. */
+  readonly jobs: readonly DemoJob[]
+  readonly withdrawal?: Withdrawal
+  /** Labels at which a flag comes for so many times that a stop is asked for (`stopAfter`). */
+  readonly escalations: readonly LabelSpot[]
+}
+
+interface Outcome {
+  readonly flag?: Flag
+  readonly decision: Decision
+}
+
+const unknownCode: Outcome = { flag: 'unknown-code', decision: 'skip' }
+const noRead: Outcome = { flag: 'no-read', decision: 'skip' }
+
 /** What comes of each trouble; `stop` is for the first label of a cause, the others of it skip. */
-const outcomes: Readonly<Record<PlantKind, { flag?: Flag; decision: Decision }>> = {
+const outcomes: Readonly<Record<PlantKind, Outcome>> = {
   faint: { decision: 'lay' },
   worn: { flag: 'low-quality', decision: 'lay' },
-  smudged: { flag: 'no-read', decision: 'skip' },
-  glared: { flag: 'no-read', decision: 'skip' },
-  'wet-smear': { flag: 'no-read', decision: 'skip' },
-  'garbled-code': { flag: 'unknown-code', decision: 'skip' },
+  smudged: noRead,
+  glared: noRead,
+  'wet-smear': noRead,
+  // glared at first, and seen well when the web was backed up
+  'second-look': { decision: 'lay' },
+  'garbled-code': unknownCode,
+  'not-in-table': unknownCode,
+  'one-character-off': unknownCode,
+  'wrong-check-digit': unknownCode,
+  'missing-key': unknownCode,
   'earlier-print': { decision: 'lay' },
   'unfit-print': { flag: 'print-version-mismatch', decision: 'stop' },
   'other-job': { flag: 'other-job', decision: 'stop' },
@@ -30,32 +66,35 @@ const outcomes: Readonly<Record<PlantKind, { flag?: Flag; decision: Decision }>>
   'backed-up': { flag: 'already-laid', decision: 'skip' },
 }
 
-const versionOf = ({ job, design, print }: ScenarioLabel): number | undefined => {
-  const found = demoJobs.find((candidate) => candidate.job === job)
+function versionOf({ jobs }: Expectation, { job, design, print }: ScenarioLabel): number | undefined {
+  const found = jobs.find((candidate) => candidate.job === job)
   return found ? fittingVersion(found, design, print) : undefined
 }
 
 // Until the recall, labels of the version are as good as any.
-function outcomeOf(frame: number, label: ScenarioLabel): { flag?: Flag; decision: Decision } {
+function outcomeOf({ withdrawal }: Expectation, frame: number, label: ScenarioLabel): Outcome {
   if (label.plant === undefined) return { decision: 'lay' }
-  if (label.plant === 'withdrawn-version' && frame <= withdrawal.afterFrame) return { decision: 'lay' }
-  return outcomes[label.plant]
+  const isEarly = withdrawal !== undefined && frame <= withdrawal.afterFrame
+  return label.plant === 'withdrawn-version' && isEarly ? { decision: 'lay' } : outcomes[label.plant]
 }
 
-const isEscalation = (frame: number, cell: number): boolean =>
-  frame === wetSmear.escalates.frame && cell === wetSmear.escalates.cell
-
-function foldRoll(): ReadonlyMap<string, ExpectedAnswer> {
+/**
+ * The answer that each label must get when it is first answered, by `frame/cell`. One stop per cause (flag, job, design, print
+ * version); while that stop is open, and after “skip the rest of these”, the cause's other labels skip with the same flag. The recall
+ * raises its own stop, so that no label of it does.
+ */
+export function expectAnswers(expectation: Expectation): ReadonlyMap<string, ExpectedAnswer> {
   const stopped = new Set<string>()
   const answers = new Map<string, ExpectedAnswer>()
-  for (const { frame, setup, labels } of roll) {
+  const escalates = new Set(expectation.escalations.map(({ frame, cell }) => `${frame}/${cell}`))
+  for (const { frame, setup, labels } of expectation.roll) {
     for (const label of labels) {
-      const outcome = outcomeOf(frame, label)
+      const outcome = outcomeOf(expectation, frame, label)
       const cause = [outcome.flag, label.job, label.design, label.print].join(' ')
       const again = outcome.decision === 'stop' && stopped.has(cause)
       if (outcome.decision === 'stop') stopped.add(cause)
-      const decision = again ? 'skip' : isEscalation(frame, label.cell) ? 'stop' : outcome.decision
-      const version = decision === 'lay' ? versionOf(label) : undefined
+      const decision = again ? 'skip' : escalates.has(`${frame}/${label.cell}`) ? 'stop' : outcome.decision
+      const version = decision === 'lay' ? versionOf(expectation, label) : undefined
       answers.set(`${frame}/${label.cell}`, {
         decision,
         flags: outcome.flag ? [outcome.flag] : [],
@@ -67,31 +106,12 @@ function foldRoll(): ReadonlyMap<string, ExpectedAnswer> {
   return answers
 }
 
-const answers = foldRoll()
-
-/**
- * The answer that a label must get when it is first answered. One stop per cause (flag, job, design, print version); while that stop
- * is open, and after “skip the rest of these”, the cause's other labels skip with the same flag. The recall raises its own stop, so
- * that no label of it does. Throws where the roll has no such label.
- */
-export function expected(frame: number, cell: number): ExpectedAnswer {
-  const answer = answers.get(`${frame}/${cell}`)
-  if (!answer) throw new RangeError(`the roll has no label at frame ${frame}, cell ${cell}`)
-  return answer
-}
-
 /** Labels that were answered `lay` before the withdrawal and carry the withdrawn version: to be revoked short of no return. */
-export const revocable: readonly { readonly frame: number; readonly cell: number }[] = roll
-  .filter(({ frame }) => frame <= withdrawal.afterFrame)
-  .flatMap(({ frame, labels }) => labels.map((label) => ({ frame, label })))
-  .filter(({ label }) => label.job === withdrawal.job && label.design === withdrawal.design)
-  .map(({ frame, label }) => ({ frame, cell: label.cell }))
-
-/** Versions that must be released for these answers: every one of the demo's packages but the one that never is. */
-export const released: readonly { readonly job: string; readonly design: string; readonly version: number }[] =
-  demoJobs.flatMap((job) =>
-    job.packages
-      .flatMap((delivery) => delivery.versions)
-      .filter(({ design }) => !(job.job === neverReleased.job && design === neverReleased.design))
-      .map(({ design, version }) => ({ job: job.job, design, version })),
-  )
+export function expectRevocations({ roll, withdrawal }: Expectation): readonly LabelSpot[] {
+  if (!withdrawal) return []
+  return roll
+    .filter(({ frame }) => frame <= withdrawal.afterFrame)
+    .flatMap(({ frame, labels }) => labels.map((label) => ({ frame, label })))
+    .filter(({ label }) => label.job === withdrawal.job && label.design === withdrawal.design)
+    .map(({ frame, label }) => ({ frame, cell: label.cell }))
+}

@@ -17,18 +17,9 @@ export const demoFolder: string = join(packageRoot(), 'demo-jobs')
 
 const spring = join(demoFolder, 'quillgarth-preserves')
 
-/** Ready-made packages and papers of the demo. */
+/** A line, and the first job's ticket and first package: version 1 of all its designs but one. */
 export const demoFiles = {
   line: join(demoFolder, 'line.json'),
   ticket: join(spring, 'ticket.json'),
-  /** Version 1 of all designs but one. */
   firstPackage: join(spring, 'package-1'),
-  /** Version 2 of seven designs. */
-  secondPackage: join(spring, 'package-2'),
-  /** One design that is published and never released. */
-  unreleasedPackage: join(spring, 'package-3'),
-  /** A delivery with several faults at once; it must be refused. */
-  spoiledPackage: join(spring, 'package-4-spoiled'),
-  /** Another customer's job; labels of it are on the roll. */
-  otherJobPackage: join(demoFolder, 'pimmerby-teas', 'package-1'),
 } as const

@@ -1,6 +1,7 @@
 // From artwork to the bytes of a layer file: height layers of 8 or 16 bits with sloping edges, and 1-bit foil masks.
 import sharp from 'sharp'
-import { type RegionMm, svgOf, type VarnishArt } from './artwork.ts'
+import { svgOf, type VarnishArt } from './artwork.ts'
+import type { RegionMm } from './label-layout.ts'
 import { encodePng, type GrayPixels } from './png.ts'
 
 export type LayerFormat = 'png' | 'tif'

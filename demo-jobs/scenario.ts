@@ -1,156 +1,139 @@
-// The demo's roll: about 240 frames of four labels, printed cut-and-stack, with the troubles of `plants.ts` in them. The same on
-// every call and every machine.
-import { preserves } from './orders.ts'
-import {
-  backUp,
-  damage,
-  neverReleased,
-  type Plant,
-  type PlantKind,
-  plantAt,
-  repeat,
-  setupFrames,
-  splice,
-  withdrawal,
-} from './plants.ts'
-import { seeded } from './random.ts'
-import { webFrame } from './web.ts'
+// A demo job as the demo runs it: what is delivered, the roll with its planted troubles, and what must come of them.
+import { join } from 'node:path'
+import { openStudio, type StudioParts } from './capture-studio.ts'
+import { type ExpectedAnswer, expectAnswers, expectRevocations, type LabelSpot, type Withdrawal } from './expected.ts'
+import { demoFolder } from './folders.ts'
+import type { DemoJob, DemoPackage, DemoVersion } from './orders.ts'
+import type { Plant } from './plants.ts'
+import { drawRoll, type RollPlan, type ScenarioFrame } from './roll.ts'
 
-/** How a code looks to the camera. */
-export type CodeLook = 'clean' | 'faint' | 'worn' | 'smudged' | 'glared'
+/** One delivery. */
+export interface ScenarioPackage {
+  readonly source: string
+  readonly job: string
+  readonly package: number
+  readonly released: readonly DemoVersion[]
+  /** Published and never released. */
+  readonly held: readonly DemoVersion[]
+}
 
-export interface ScenarioLabel {
-  /** From 1; in this layout also the lane. */
-  readonly cell: number
+/** A layer whose stored bytes go bad after publishing. */
+export interface Damage {
   readonly job: string
   readonly design: string
-  readonly print: string
-  readonly serial: string
-  /** What the code says. */
-  readonly text: string
-  readonly look: CodeLook
-  readonly plant?: PlantKind
+  readonly version: number
+  readonly layer: string
 }
 
-export interface ScenarioFrame {
-  /** Trigger ordinal, from 0. */
-  readonly frame: number
-  /** Count along the material, from 0. */
-  readonly place: number
-  /** Encoder position of the eye mark, µm. */
+/** A delivery with several faults at once; it must be refused. */
+export interface Spoiled {
+  readonly source: string
+  readonly faults: readonly { readonly code: string; readonly where: string }[]
+}
+
+/** A splice as the controller would report it: where it lies, and what is missing there. */
+export interface SpliceEvent {
+  readonly beforeFrame: number
   readonly positionUm: number
-  readonly setup: boolean
-  /** Splicing tape lies over the upper or lower end of the frame. */
-  readonly tape?: 'upper' | 'lower'
-  readonly labels: readonly ScenarioLabel[]
+  readonly frames: number
 }
 
-const frameCount = 240
-const laneCount = webFrame.cells.length
-const firstPositionUm = 1_250_000
-const pitchUm = webFrame.pitchMm * 1_000
-const printNow = '02'
-
-/** Frames the press printed for this roll, set-up aside; serial numbers run through them lane after lane. */
-const framesPrinted = frameCount - backUp.pitches - setupFrames + splice.framesCutOut
-
-// Designs that have a section of their own stay out of the mix.
-const sectionDesigns: readonly string[] = [neverReleased.design, damage.design, withdrawal.design]
-const mixed = preserves.designs.map(({ design }) => design).filter((design) => !sectionDesigns.includes(design))
-
-/** For each lane, the design of every printed frame: blocks of 5 to 16, never twice the same in a row. */
-function cutAndStack(): readonly (readonly string[])[] {
-  const random = seeded(2608)
-  return Array.from({ length: laneCount }, () => {
-    const designs: string[] = []
-    while (designs.length < framesPrinted) {
-      const others = mixed.filter((design) => design !== designs.at(-1))
-      const design = others[Math.floor(random() * others.length)] ?? ''
-      const length = 5 + Math.floor(random() * 12)
-      for (let count = 0; count < length; count++) designs.push(design)
-    }
-    return designs
-  })
+export interface ScenarioParts {
+  /** Folder of the job that is run. */
+  readonly name: string
+  /** Every job with labels on the roll, in the order of publishing; the first is the one on the ticket. */
+  readonly jobs: readonly [DemoJob, ...DemoJob[]]
+  readonly plan: RollPlan
+  readonly neverReleased: readonly { readonly job: string; readonly design: string }[]
+  readonly escalations: readonly LabelSpot[]
+  readonly withdrawal?: Withdrawal
+  readonly damage?: Damage
+  readonly spoiled?: Spoiled
+  /** Tells its captures' noise and skew from those of other rolls. */
+  readonly captureSeed: number
+  readonly symbolOf: StudioParts['symbolOf']
+  readonly artOf?: StudioParts['artOf']
 }
 
-const looks: Partial<Record<PlantKind, CodeLook>> = {
-  faint: 'faint',
-  worn: 'worn',
-  smudged: 'smudged',
-  'wet-smear': 'smudged',
-  glared: 'glared',
+export interface Scenario {
+  readonly name: string
+  /** The job on the ticket. */
+  readonly job: DemoJob
+  readonly jobs: readonly DemoJob[]
+  readonly files: { readonly line: string; readonly ticket: string }
+  readonly packages: readonly ScenarioPackage[]
+  readonly plan: RollPlan
+  readonly plants: readonly Plant[]
+  readonly setupFrames: number
+  readonly roll: readonly ScenarioFrame[]
+  /** The answer that a label must get when it is first answered. Throws where the roll has no such label. */
+  readonly expected: (frame: number, cell: number) => ExpectedAnswer
+  readonly escalations: readonly LabelSpot[]
+  /** Answers that the withdrawal must revoke. */
+  readonly revocable: readonly LabelSpot[]
+  readonly splice?: SpliceEvent
+  readonly withdrawal?: Withdrawal
+  readonly damage?: Damage
+  readonly spoiled?: Spoiled
+  /** A frame's capture: 8-bit gray, as JPEG. The same frame gives the same picture. */
+  readonly draw: (frame: ScenarioFrame) => Promise<Buffer>
 }
 
-const placeOf = (frame: number): number => (frame > backUp.afterFrame ? frame - backUp.pitches : frame)
-
-// The press ran its first record over and over while it was being set; at the splice, frames are missing.
-function printedFrameOf(place: number): number {
-  if (place < setupFrames) return 0
-  return place - setupFrames + (place >= splice.beforeFrame ? splice.framesCutOut : 0)
+function packagesOf({ jobs, neverReleased }: ScenarioParts): readonly ScenarioPackage[] {
+  const isHeld = (job: DemoJob, { design }: DemoVersion): boolean =>
+    neverReleased.some((held) => held.job === job.job && held.design === design)
+  return jobs.flatMap((job) =>
+    job.packages.map((delivery: DemoPackage) => ({
+      source: join(demoFolder, job.folder, delivery.folder),
+      job: job.job,
+      package: delivery.package,
+      released: delivery.versions.filter((version) => !isHeld(job, version)),
+      held: delivery.versions.filter((version) => isHeld(job, version)),
+    })),
+  )
 }
 
-const serialOf = (printed: number, cell: number): string =>
-  String((cell - 1) * framesPrinted + printed + 1).padStart(6, '0')
-
-function labelAt(frame: number, cell: number, stack: readonly (readonly string[])[]): ScenarioLabel {
-  const plant = plantAt(frame, cell)
-  const source = frame === repeat.frame ? repeat.of : frame
-  const printed = printedFrameOf(placeOf(source))
-  const job = plant?.job ?? preserves.job
-  const design = plant?.design ?? stack[cell - 1]?.[printed] ?? ''
-  const print = plant?.print ?? printNow
-  const serial = serialOf(printed, cell)
-  const inCode = plant?.kind === 'garbled-code' ? serial.slice(1) : serial
-  return {
-    cell,
-    job,
-    design,
-    print,
-    serial,
-    text: `${job}/${design}/${print}/${inCode}`,
-    look: lookOf(plant),
-    ...(plant ? { plant: plant.kind } : {}),
-  }
-}
-
-const lookOf = (plant: Plant | undefined): CodeLook => (plant && looks[plant.kind]) ?? 'clean'
-
-/** Marks drift a little from frame to frame, and the web stretches by some µm between two sightings. */
-function positionOf(frame: number, random: () => number): number {
-  const place = placeOf(frame)
-  const shift = place >= splice.beforeFrame ? splice.phaseShiftUm : 0
-  return Math.round(firstPositionUm + place * pitchUm + shift + 60 * Math.sin(place / 23) + (random() - 0.5) * 120)
-}
-
-function drawRoll(): readonly ScenarioFrame[] {
-  const stack = cutAndStack()
-  const random = seeded(4)
-  return Array.from({ length: frameCount }, (_, frame): ScenarioFrame => {
-    const tape = frame === splice.beforeFrame ? 'upper' : frame === splice.beforeFrame - 1 ? 'lower' : undefined
-    return {
-      frame,
-      place: placeOf(frame),
-      positionUm: positionOf(frame, random),
-      setup: frame < setupFrames,
-      ...(tape ? { tape } : {}),
-      labels: webFrame.cells.map(({ cell }) => labelAt(frame, cell, stack)),
-    }
-  })
-}
-
-/** Every frame of the roll in the order of triggers, the backed-up ones twice. */
-export const roll: readonly ScenarioFrame[] = drawRoll()
-
-export function frameAt(frame: number): ScenarioFrame {
+export function frameAt({ roll }: Pick<Scenario, 'roll'>, frame: number): ScenarioFrame {
   const found = roll[frame]
   if (!found) throw new RangeError(`the roll has no frame ${frame}`)
   return found
 }
 
-/** The splice as the controller would report it: where it lies, and what is missing there. */
-export const spliceEvent = {
-  event: 'splice',
-  beforeFrame: splice.beforeFrame,
-  positionUm: frameAt(splice.beforeFrame).positionUm - 3_000,
-  frames: splice.framesCutOut,
-} as const
+function spliceEventOf({ splice }: RollPlan, roll: readonly ScenarioFrame[]): SpliceEvent | undefined {
+  if (!splice) return undefined
+  const { beforeFrame, framesCutOut } = splice
+  return { beforeFrame, positionUm: frameAt({ roll }, beforeFrame).positionUm - 3_000, frames: framesCutOut }
+}
+
+/** Puts a scenario together from what is particular to its job. */
+export function openScenario(parts: ScenarioParts): Scenario {
+  const { name, jobs, plan, escalations, withdrawal, damage, spoiled, captureSeed, symbolOf, artOf } = parts
+  const roll = drawRoll(plan)
+  const expectation = { roll, jobs, escalations, ...(withdrawal ? { withdrawal } : {}) }
+  const answers = expectAnswers(expectation)
+  const splice = spliceEventOf(plan, roll)
+  const studio = { web: plan.web, jobs, seed: captureSeed, symbolOf, ...(artOf ? { artOf } : {}) }
+  return {
+    name,
+    job: jobs[0],
+    jobs,
+    files: { line: join(demoFolder, 'line.json'), ticket: join(demoFolder, name, 'ticket.json') },
+    packages: packagesOf(parts),
+    plan,
+    plants: plan.plants,
+    setupFrames: plan.setupFrames,
+    roll,
+    expected(frame, cell) {
+      const answer = answers.get(`${frame}/${cell}`)
+      if (!answer) throw new RangeError(`the roll has no label at frame ${frame}, cell ${cell}`)
+      return answer
+    },
+    escalations,
+    revocable: expectRevocations(expectation),
+    ...(splice ? { splice } : {}),
+    ...(withdrawal ? { withdrawal } : {}),
+    ...(damage ? { damage } : {}),
+    ...(spoiled ? { spoiled } : {}),
+    draw: openStudio(studio),
+  }
+}

@@ -94,7 +94,12 @@ type Ground = Awaited<ReturnType<typeof openGround>>
 async function openHouse(ground: Ground, directory: DataDirectory, config: Config, log: Logger) {
   const { clock, random, database, blobs, ledger, queue, packageThreads: threads, readThreads } = ground
   const { paths } = directory
-  const catalogue = await openCatalogue({ database })
+  const catalogue = await openCatalogue({
+    database,
+    blobs,
+    report: (digest, error) =>
+      log.error({ digest, err: error }, 'a code index cannot be opened; its codes are unknown'),
+  })
   const packages = openPackages({ database, blobs, catalogue, threads, spool: paths.spool, clock, random })
   const metrics = openMetrics(queue)
   ledger.onCommit((facts) => metrics.commit(facts))

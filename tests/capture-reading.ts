@@ -3,8 +3,8 @@ import { readFileSync } from 'node:fs'
 import { createRequire } from 'node:module'
 import sharp, { type Sharp } from 'sharp'
 import { prepareZXingModule, type ReaderOptions, readBarcodes } from 'zxing-wasm/full'
-import type { ScenarioLabel } from '../demo-jobs/scenario.ts'
-import { camera, codeAt, webFrame } from '../demo-jobs/web.ts'
+import type { Scenario } from '../demo-jobs/scenario.ts'
+import { type CodeSpot, camera } from '../demo-jobs/web.ts'
 
 const require = createRequire(import.meta.url)
 prepareZXingModule({
@@ -20,6 +20,8 @@ export interface CodeSeen {
   /** Unused error correction, 0 to 1. */
   readonly unused: number
 }
+
+type Formats = NonNullable<ReaderOptions['formats']>
 
 async function decode(image: Sharp, options: ReaderOptions): Promise<CodeSeen[]> {
   const { data, info } = await image.toColourspace('srgb').ensureAlpha().raw().toBuffer({ resolveWithObject: true })
@@ -40,28 +42,29 @@ async function decode(image: Sharp, options: ReaderOptions): Promise<CodeSeen[]>
     }))
 }
 
-/** Every QR code of a capture. */
-export const codesOf = (jpeg: Buffer): Promise<CodeSeen[]> =>
+const isMatrix = ({ job }: Scenario): boolean => job.code.symbologies.includes('data-matrix')
+
+/** Every code of a capture in the symbology of its job, upright or turned. */
+export const codesOf = (scenario: Scenario, jpeg: Buffer): Promise<CodeSeen[]> =>
   decode(sharp(jpeg), {
-    formats: ['QRCodeModel2'],
+    formats: isMatrix(scenario) ? ['DataMatrix'] : ['QRCodeModel2'],
     maxNumberOfSymbols: 8,
     tryHarder: true,
-    tryRotate: false,
+    tryRotate: isMatrix(scenario),
     tryInvert: false,
   })
 
-/** Where the middle of a cell's code should be in a capture, pixels. */
-export function codeCentrePx(cell: number): { x: number; y: number } {
-  const place = webFrame.cells[cell - 1]!
+/** Where the middle of a code should be in a capture, pixels. */
+function centrePx({ box }: CodeSpot): { x: number; y: number } {
   return {
-    x: (place.leftMm + codeAt.leftMm + codeAt.widthMm / 2 - camera.leftMm) * camera.pxPerMm,
-    y: (place.topMm + codeAt.topMm + codeAt.heightMm / 2) * camera.pxPerMm,
+    x: (box.leftMm + box.widthMm / 2 - camera.leftMm) * camera.pxPerMm,
+    y: (box.topMm + box.heightMm / 2) * camera.pxPerMm,
   }
 }
 
-/** The code that stands in a label's cell, within 3 mm of its place. */
-export function codeOf(label: ScenarioLabel, codes: readonly CodeSeen[]): CodeSeen | undefined {
-  const centre = codeCentrePx(label.cell)
+/** The code that stands at a spot, within 3 mm of it. */
+export function codeAt(spot: CodeSpot, codes: readonly CodeSeen[]): CodeSeen | undefined {
+  const centre = centrePx(spot)
   return codes.find(({ x, y }) => Math.hypot(x - centre.x, y - centre.y) < 3 * camera.pxPerMm)
 }
 
@@ -82,23 +85,25 @@ const mendings: readonly ((part: Sharp, sizePx: number) => Sharp)[] = [
   (part) => part.linear(6, -1200),
 ]
 
-/** Texts read in a cell after every mending that might save a code: enlarging, blurring, stretching, sharpening. */
-export async function textsAfterMending(jpeg: Buffer, cell: number): Promise<readonly string[]> {
-  const centre = codeCentrePx(cell)
-  const sizePx = 240
-  const [left, top] = [Math.round(centre.x - sizePx / 2), Math.round(centre.y - sizePx / 2)]
+/** Texts read at a spot after every mending that might save a code: enlarging, blurring, stretching, sharpening. */
+export async function textsAfterMending(
+  scenario: Scenario,
+  { jpeg, spot }: { jpeg: Buffer; spot: CodeSpot },
+): Promise<readonly string[]> {
+  const formats: Formats = isMatrix(scenario) ? ['DataMatrix'] : ['QRCode']
+  const centre = centrePx(spot)
+  const sizePx = Math.round(spot.box.widthMm * camera.pxPerMm) + 140
   const { width, height } = await sharp(jpeg).metadata()
+  const [left, top] = [
+    Math.max(0, Math.round(centre.x - sizePx / 2)),
+    Math.max(0, Math.round(centre.y - sizePx / 2)),
+  ] as const
   const part = { left, top, width: Math.min(sizePx, width - left), height: Math.min(sizePx, height - top) }
   const texts: string[] = []
   for (const mend of mendings) {
     for (const binarizer of ['LocalAverage', 'GlobalHistogram'] as const) {
       const mended = await mend(sharp(jpeg).extract(part), part.width).png().toBuffer()
-      const found = await decode(sharp(mended), {
-        formats: ['QRCode'],
-        binarizer,
-        tryHarder: true,
-        maxNumberOfSymbols: 4,
-      })
+      const found = await decode(sharp(mended), { formats, binarizer, tryHarder: true, maxNumberOfSymbols: 4 })
       texts.push(...found.map(({ text }) => text))
     }
   }

@@ -1,5 +1,6 @@
 // Layer bytes by digest: immutable, so a controller may keep them for good (RFC 9110 conditional and range requests).
 import { pipeline } from 'node:stream/promises'
+import type { Request } from 'express'
 import * as z from 'zod'
 import { type Digest, digestPattern, toDigest } from '../kernel/bytes.ts'
 import { Problem } from '../kernel/problem.ts'
@@ -40,15 +41,16 @@ export function layerRoutes({ blobs }: ApiParts): readonly Route[] {
         if (condition === 'damaged')
           throw new Problem('blob-damaged', `the stored bytes of ${digest} are damaged; publish the package again`)
         const size = (await blobs.size(digest)) ?? 0
-        response.setHeader('etag', `"${digest}"`)
+        const etag = `"${digest}"`
+        response.setHeader('etag', etag)
         response.setHeader('cache-control', 'public, max-age=31536000, immutable')
         response.setHeader('accept-ranges', 'bytes')
-        if (request.fresh) {
+        if (hasAlready(request, etag)) {
           response.status(304).end()
           return 'sent'
         }
         response.setHeader('content-type', await mediaTypeOf(blobs, digest))
-        const range = rangeOf(request.range(size), size)
+        const range = wantsRange(request, etag) ? rangeOf(request.range(size), size) : undefined
         if (range) {
           response.status(206)
           response.setHeader('content-range', `bytes ${range.start}-${range.end}/${size}`)
@@ -60,6 +62,18 @@ export function layerRoutes({ blobs }: ApiParts): readonly Route[] {
       },
     }),
   ]
+}
+
+// RFC 9110 §13.1.2. Not express's own word for it: that sends everything where `Cache-Control: no-cache` comes along, as from fetch.
+function hasAlready(request: Request, etag: string): boolean {
+  const held = request.headers['if-none-match']?.split(',').map((tag) => tag.trim().replace(/^W\//, '')) ?? []
+  return held.includes('*') || held.includes(etag)
+}
+
+// RFC 9110 §13.1.5: a part is only of use to who has the rest of the same bytes.
+function wantsRange(request: Request, etag: string): boolean {
+  const held = request.headers['if-range']
+  return held === undefined || held === etag
 }
 
 // Several ranges, other units and broken headers are answered whole, as RFC 9110 §14.2 allows.

@@ -199,7 +199,10 @@ const tracedSchema = z.object({
 })
 
 // One damaged ledger must not hide what the others know, and must not go unsaid.
-async function traceEverywhere(parts: ApiParts, code: string): Promise<{
+async function traceEverywhere(
+  parts: ApiParts,
+  code: string,
+): Promise<{
   sightings: readonly Sighting[]
   unreadable: readonly { runId: string; detail: string }[]
 }> {

@@ -1,111 +1,184 @@
 // Commands of named acts on a run, and its answers.
-import type { Answer } from '../runs/index.ts'
+import { type Command, Option } from 'commander'
+import { Problem } from '../kernel/problem.ts'
+import { flags, stationKinds } from '../kernel/terms.ts'
+import type { Answer, Revocation } from '../runs/index.ts'
 import { type AddCommand, numberOf, wholeOf } from './command.ts'
 import { table } from './output.ts'
 import { type RunView, viewText } from './run-text.ts'
+import type { Server } from './server.ts'
+import { writeOut } from './write-out.ts'
+
+type Given = Readonly<Record<string, string>>
 
 interface ActRow {
   readonly name: string
   readonly about: string
   readonly needsWhy?: true
-  readonly options?: readonly (readonly [string, string])[]
-  readonly body: (options: Record<string, string>) => object
+  readonly options?: readonly Option[]
+  readonly body: (given: Given) => object
 }
 
-const causeOf = (text: string): object => {
-  const [flag, job, design, print] = text.split('/')
-  return { flag, ...(job ? { job } : {}), ...(design ? { design } : {}), ...(print ? { print } : {}) }
+const needed = (usage: string, about: string, choices?: readonly string[]): Option => {
+  const option = new Option(usage, about).makeOptionMandatory()
+  return choices ? option.choices(choices) : option
 }
+
+/** A cause as `runs` shows it: flag/job/design/print. Only a print version may hold a slash. Problem `usage`. */
+function causeOf(text: string): object {
+  const [flag = '', job, design, ...print] = text.split('/')
+  if (!flags.some((known) => known === flag)) throw new Problem('usage', `--cause begins with a flag, not "${flag}"`)
+  return {
+    flag,
+    ...(job ? { job } : {}),
+    ...(design ? { design } : {}),
+    ...(print.length > 0 ? { print: print.join('/') } : {}),
+  }
+}
+
+const materialOf = ({ event, position, frames, station, foil, why }: Given): object => ({
+  event,
+  ...(position === undefined ? {} : { positionMm: numberOf(position, '--position') }),
+  ...(frames === undefined ? {} : { frames: wholeOf(frames, '--frames') }),
+  ...(station === undefined ? {} : { station }),
+  ...(foil === undefined ? {} : { foil }),
+  ...(why === undefined ? {} : { note: why }),
+})
 
 const acts: readonly ActRow[] = [
   { name: 'proving', about: 'Start proving, or ask for it again', body: () => ({}) },
   {
     name: 'prove',
     about: 'You compared embellishment with code on these lanes: the run proper begins',
-    options: [['--lanes <numbers>', 'such as 1,2,3,4']],
-    body: ({ lanes = '' }) => ({ lanes: lanes.split(',').map(Number) }),
+    options: [needed('--lanes <numbers>', 'such as 1,2,3,4')],
+    body: ({ lanes = '' }) => ({ lanes: lanes.split(',').map((lane) => wholeOf(lane, '--lanes', { min: 1 })) }),
   },
   {
     name: 'clear',
     about: 'You looked at a stop: go on, or let the rest of these labels pass without',
     needsWhy: true,
     options: [
-      ['--cause <flag/job/design/print>', 'as `rollcall runs RUN` shows it'],
-      ['--after <what>', 'resume or skip-rest'],
+      needed('--cause <flag/job/design/print>', 'as `rollcall runs RUN` shows it'),
+      needed('--after <what>', 'stop again at the next such label, or let the rest skip', ['resume', 'skip-rest']),
     ],
     body: ({ cause = '', after }) => ({ cause: causeOf(cause), after }),
   },
   {
     name: 'material',
     about: 'Record an event of the material',
-    options: [['--event <event>', 'splice, cut-out, re-thread, pitch-change or foil']],
-    body: ({ event, why }) => ({ event, ...(why ? { note: why } : {}) }),
+    options: [
+      needed('--event <event>', 'what happened', ['splice', 'cut-out', 're-thread', 'pitch-change', 'foil']),
+      new Option('--position <mm>', 'where, in encoder mm; default: where the last frame was'),
+      new Option('--frames <number>', 'frames that are missing from the web there'),
+      new Option('--station <station>', 'with foil: at which station').choices(stationKinds),
+      new Option('--foil <foil>', 'with foil: what is threaded now; absent: nothing'),
+    ],
+    body: materialOf,
   },
   { name: 'close', about: 'End the taking of frames', body: () => ({}) },
   { name: 'seal', about: 'Seal the closed run under a signed Merkle root', body: () => ({}) },
   { name: 'abort', about: 'Give the run up; its ledger stays', needsWhy: true, body: () => ({}) },
 ]
 
-function actCommands(add: AddCommand): void {
+function buildAct(command: Command, act: ActRow): Command {
+  command.argument('<run>').requiredOption('--by <name>', 'who acts')
+  for (const option of act.options ?? []) command.addOption(option)
+  return act.needsWhy ? command.requiredOption('--why <reason>', 'why') : command.option('--why <reason>', 'why')
+}
+
+function namedActs(add: AddCommand): void {
   for (const act of acts) {
     add<Record<string, string>>(
       act.name,
       act.about,
-      (command) => {
-        command.argument('<run>').requiredOption('--by <name>', 'who acts')
-        for (const [flag, about] of act.options ?? []) command.requiredOption(flag, about)
-        return act.needsWhy ? command.requiredOption('--why <reason>') : command.option('--why <reason>')
-      },
-      ({ withServer, output }, options, [runId = '']) =>
-        withServer(async (server) => {
-          const { by, why } = options
-          const reason = why && act.name !== 'material' ? { why } : {}
-          const body = { by, ...reason, ...act.body(options) }
+      (command) => buildAct(command, act),
+      ({ withServer, output }, given, [runId = '']) => {
+        const { by, why } = given
+        const reason = why && act.name !== 'material' ? { why } : {}
+        const body = { by, ...reason, ...act.body(given) }
+        return withServer(async (server) => {
           const view = await server.send<RunView>('POST', `/runs/${encodeURIComponent(runId)}/${act.name}`, body)
           output.result(view, viewText(view))
           return 0
-        }),
+        })
+      },
     )
   }
 }
 
+interface AnswersPage {
+  readonly answers: readonly Answer[]
+  readonly revocations: readonly Revocation[]
+  readonly cursor: number
+}
+
+const decisionText = ({ decision, setup, revokedBy }: Answer): string =>
+  [decision, ...(setup ? ['set-up'] : []), ...(revokedBy === undefined ? [] : ['revoked'])].join(', ')
+
+function pageText(page: AnswersPage): string {
+  const rows = page.answers.map((answer) => [
+    answer.frame,
+    answer.place,
+    answer.cell,
+    decisionText(answer),
+    answer.flags.join(' '),
+    answer.identity ? `${answer.identity.design}${answer.identity.version ? ` v${answer.identity.version}` : ''}` : '',
+    answer.identity?.text ?? '',
+  ])
+  return rows.length > 0
+    ? table(['frame', 'place', 'cell', 'decision', 'flags', 'design', 'code'], rows)
+    : 'No answers.'
+}
+
+/** All answers after a cursor, one JSON object a line, page by page. */
+async function* answerLines(server: Server, at: string, after: number): AsyncGenerator<string> {
+  for (let cursor = after; ; ) {
+    const page = await server.get<AnswersPage>(`${at}/answers?after=${cursor}&limit=4096`)
+    yield page.answers.map((answer) => `${JSON.stringify(answer)}\n`).join('')
+    if (page.cursor === cursor) return
+    cursor = page.cursor
+  }
+}
+
+interface AnswersOptions {
+  readonly after: string
+  readonly limit: string
+  readonly frame?: string
+  readonly out?: string
+}
+
 function answersCommand(add: AddCommand): void {
-  add<{ after: string; frame?: string; limit: string }>(
+  add<AnswersOptions>(
     'answers',
     'Answers of a run: all after a cursor, or those of one frame',
     (command) =>
       command
         .argument('<run>')
         .option('--after <cursor>', 'ledger index; −1 for all', '-1')
-        .option('--limit <entries>', 'ledger entries looked at', '1000')
-        .option('--frame <frame>'),
-    ({ withServer, output }, options, [runId = '']) =>
-      withServer(async (server) => {
-        const query = new URLSearchParams({
-          after: options.after,
-          limit: options.limit,
-          ...(options.frame ? { frame: options.frame } : {}),
-        })
-        const page = await server.get<{ answers: Answer[]; cursor: number }>(
-          `/runs/${encodeURIComponent(runId)}/answers?${query}`,
-        )
-        const rows = page.answers.map((answer) => [
-          answer.frame,
-          answer.place,
-          answer.cell,
-          answer.revokedBy === undefined ? answer.decision : `${answer.decision}, revoked`,
-          answer.flags.join(' '),
-          answer.identity
-            ? `${answer.identity.design}${answer.identity.version ? ` v${answer.identity.version}` : ''}`
-            : '',
-          answer.identity?.text ?? '',
-        ])
-        output.result(
-          page,
-          `${table(['frame', 'place', 'cell', 'decision', 'flags', 'design', 'code'], rows)}\ncursor ${page.cursor}`,
-        )
+        .option('--limit <entries>', 'ledger entries looked at, up to 4096', '1000')
+        .option('--frame <frame>', 'those of this frame alone')
+        .option(
+          '--out <file>',
+          'write all after the cursor here, one JSON object a line, as `verify --answers` takes them',
+        ),
+    ({ withServer, output }, options, [runId = '']) => {
+      const at = `/runs/${encodeURIComponent(runId)}`
+      const after = wholeOf(options.after.replace('−', '-'), '--after', { min: -1 })
+      const limit = wholeOf(options.limit, '--limit', { min: 1, max: 4096 })
+      const frame = options.frame === undefined ? undefined : wholeOf(options.frame, '--frame')
+      return withServer(async (server) => {
+        if (options.out) {
+          await writeOut(options.out, answerLines(server, at, after))
+          output.result({ file: options.out }, `answers of ${runId} written to ${options.out}`)
+          return 0
+        }
+        const query = frame === undefined ? `after=${after}&limit=${limit}` : `frame=${frame}`
+        const page = await server.get<AnswersPage>(`${at}/answers?${query}`)
+        const more = frame === undefined && page.cursor > after ? `\ngo on with --after ${page.cursor}` : ''
+        output.result(page, `${pageText(page)}${more}`)
         return 0
-      }),
+      })
+    },
   )
 }
 

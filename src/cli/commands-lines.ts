@@ -52,20 +52,6 @@ function storeCommands(add: AddCommand): void {
         }),
     )
   }
-  add<{ ticket: string; line: string }>(
-    'readiness',
-    'Whether a ticket may run on a line now: blockers and warnings',
-    (command) =>
-      command.requiredOption('--ticket <ticket>', 'name of a stored ticket').requiredOption('--line <line>', 'name of a stored line'),
-    ({ withServer, output }, { ticket, line }) =>
-      withServer(async (server) => {
-        const found = await server.get<Readiness>(`/readiness?${new URLSearchParams({ ticket, line })}`)
-        const rows = [...readinessRows('blocker', found.blockers), ...readinessRows('warning', found.warnings)]
-        const head = found.ready ? `Ticket ${ticket} is ready on ${line}.` : `Ticket ${ticket} is not ready on ${line}.`
-        output.result(found, rows.length > 0 ? `${head}\n${table(['', 'code', 'what', 'why'], rows)}` : head)
-        return found.ready ? 0 : 1
-      }),
-  )
 }
 
 interface Readiness {
@@ -88,7 +74,9 @@ const whatOf = (row: ReadinessRow): string =>
   [row.job, row.design, row.version, row.layer].filter((part) => part !== undefined).join('/')
 
 function whyOf({ message, measured, limit }: ReadinessRow): string {
-  const scale = [measured === undefined ? '' : `is ${measured}`, limit === undefined ? '' : `limit ${limit}`].filter(Boolean)
+  const scale = [measured === undefined ? '' : `is ${measured}`, limit === undefined ? '' : `limit ${limit}`].filter(
+    Boolean,
+  )
   return scale.length > 0 ? `${message} (${scale.join(', ')})` : message
 }
 
@@ -109,5 +97,27 @@ function readinessRows(word: string, rows: readonly ReadinessRow[]): string[][] 
   ])
 }
 
+function readinessCommand(add: AddCommand): void {
+  add<{ ticket: string; line: string }>(
+    'readiness',
+    'Whether a ticket may run on a line now: blockers and warnings',
+    (command) =>
+      command
+        .requiredOption('--ticket <ticket>', 'name of a stored ticket')
+        .requiredOption('--line <line>', 'name of a stored line'),
+    ({ withServer, output }, { ticket, line }) =>
+      withServer(async (server) => {
+        const found = await server.get<Readiness>(`/readiness?${new URLSearchParams({ ticket, line })}`)
+        const rows = [...readinessRows('blocker', found.blockers), ...readinessRows('warning', found.warnings)]
+        const head = found.ready ? `Ticket ${ticket} is ready on ${line}.` : `Ticket ${ticket} is not ready on ${line}.`
+        output.result(found, rows.length > 0 ? `${head}\n${table(['', 'code', 'what', 'why'], rows)}` : head)
+        return found.ready ? 0 : 1
+      }),
+  )
+}
+
 /** Adds `line`, `ticket`, `readiness`. */
-export const lineCommands = (add: AddCommand): void => storeCommands(add)
+export function lineCommands(add: AddCommand): void {
+  storeCommands(add)
+  readinessCommand(add)
+}

@@ -6,7 +6,7 @@ import { Readable } from 'node:stream'
 import { setTimeout as pause } from 'node:timers/promises'
 import { type Finding, Problem, type ProblemCode } from '../kernel/problem.ts'
 import type { WorkItem } from '../queue/port.ts'
-import type { AddCommand } from './command.ts'
+import { type AddCommand, wholeOf } from './command.ts'
 import { type Output, table } from './output.ts'
 import type { Server } from './server.ts'
 
@@ -34,6 +34,8 @@ async function submit(server: Server, source: string, route: string): Promise<Wo
   const found = await stat(source).catch(() => undefined)
   if (!found) throw new Problem('not-found', `there is no folder or ZIP at ${source}`, { file: source })
   const full = path.resolve(source)
+  if (found.isFile() && !/\.zip$/i.test(source))
+    throw new Problem('usage', `${source} is neither a folder nor a .zip; name the folder that job.json is in`)
   if (found.isDirectory()) return server.send('POST', route, { path: full })
   const bytes = Readable.toWeb(createReadStream(full)) as ReadableStream
   return server.upload(route, { bytes, mediaType: 'application/zip' })
@@ -68,6 +70,7 @@ interface Published {
   readonly outcome: 'published' | 'unchanged'
   readonly job: string
   readonly package: number
+  readonly newVersions: readonly unknown[]
 }
 
 const shown = (value: number | undefined, digits: number): string => (value === undefined ? '–' : value.toFixed(digits))
@@ -102,6 +105,17 @@ function showCheck(report: CheckReport, output: Output): number {
   return 0
 }
 
+const counted = (count: number, word: string): string => `${count} ${word}${count === 1 ? '' : 's'}`
+
+function publishedText(result: Published, released: boolean): string {
+  const name = `${result.job} package ${result.package}`
+  const fresh = counted(result.newVersions.length, 'new version')
+  const done = result.outcome === 'unchanged' ? 'is published already; nothing changed' : `published, ${fresh}`
+  if (released) return `${name} ${done}, released`
+  if (result.outcome === 'unchanged') return `${name} ${done}`
+  return `${name} ${done}, not released yet: rollcall release ${result.job} --package ${result.package} --by … --why …`
+}
+
 function checkAndPublish(add: AddCommand): void {
   add(
     'check',
@@ -126,18 +140,25 @@ function checkAndPublish(add: AddCommand): void {
       withServer(async (server) => {
         const work = await submit(server, source, `/packages?by=${encodeURIComponent(options.by)}`)
         const result = await followWork<Published>(server, work.id, output)
-        const word = result.outcome === 'unchanged' ? 'is published already; nothing changed' : 'published'
-        if (options.release) {
-          await server.send('POST', `/packages/${result.job}/${result.package}/release`, {
-            by: options.by,
-            why: options.why ?? 'released on publishing',
-          })
-        }
-        output.result(result, `${result.job} package ${result.package} ${word}${options.release ? ', released' : ''}`)
+        const target = `/packages/${encodeURIComponent(result.job)}/${result.package}/release`
+        const body = { by: options.by, why: options.why ?? 'released on publishing' }
+        if (options.release) await server.send('POST', target, body)
+        output.result(result, publishedText(result, options.release === true))
         return 0
       }),
   )
 }
+
+function releaseTarget(job: string, of: { package?: string; design?: string; version?: string }): string {
+  if (of.package && (of.design || of.version))
+    throw new Problem('usage', 'name --package, or --design and --version, not both')
+  if (of.package) return `/packages/${encodeURIComponent(job)}/${wholeOf(of.package, '--package', { min: 1 })}/release`
+  if (!(of.design && of.version)) throw new Problem('usage', 'name --package, or --design and --version')
+  return `${versionTarget(job, of.design, of.version)}/release`
+}
+
+const versionTarget = (job: string, design: string, version: string): string =>
+  `/jobs/${encodeURIComponent(job)}/designs/${encodeURIComponent(design)}/versions/${wholeOf(version, '--version', { min: 1 })}`
 
 function versionActs(add: AddCommand): void {
   add<{ by: string; why: string; package?: string; design?: string; version?: string }>(
@@ -145,49 +166,56 @@ function versionActs(add: AddCommand): void {
     'Release the versions of a package, or one version of a design',
     (command) =>
       command
-        .argument('<job>')
+        .argument('<job>', 'name of the job')
         .option('--package <number>', 'all versions that this package carries')
         .option('--design <design>', 'one design …')
         .option('--version <number>', '… and its version')
         .requiredOption('--by <name>', 'who releases')
         .requiredOption('--why <reason>', 'why'),
-    ({ withServer, output }, { by, why, ...of }, [job = '']) =>
-      withServer(async (server) => {
-        const target = of.package
-          ? `/packages/${encodeURIComponent(job)}/${of.package}/release`
-          : `/jobs/${encodeURIComponent(job)}/designs/${encodeURIComponent(of.design ?? '')}/versions/${of.version}/release`
-        if (!of.package && !(of.design && of.version))
-          throw new Problem('usage', 'name --package, or --design and --version')
-        const result = await server.send<{ released: unknown[] }>('POST', target, { by, why })
-        output.result(result, `${result.released.length} versions of ${job} released`)
+    ({ withServer, output }, { by, why, ...of }, [job = '']) => {
+      const target = releaseTarget(job, of)
+      return withServer(async (server) => {
+        const { released } = await server.send<{ released: unknown[] }>('POST', target, { by, why })
+        const text =
+          released.length > 0
+            ? `${counted(released.length, 'version')} of ${job} released`
+            : 'nothing to release: all of it is released already'
+        output.result({ released }, text)
         return 0
-      }),
+      })
+    },
   )
   add<{ by: string; why: string; design: string; version: string; yes?: boolean }>(
     'withdraw',
     'Recall a version: runs stop laying it at once, and it can never be released again',
     (command) =>
       command
-        .argument('<job>')
-        .requiredOption('--design <design>')
-        .requiredOption('--version <number>')
+        .argument('<job>', 'name of the job')
+        .requiredOption('--design <design>', 'the design …')
+        .requiredOption('--version <number>', '… and its version')
         .requiredOption('--by <name>', 'who recalls')
         .requiredOption('--why <reason>', 'why')
         .option('--yes', 'a recall cannot be undone: confirm it'),
-    ({ withServer, output }, { by, why, design, version, yes }, [job = '']) =>
-      withServer(async (server) => {
-        if (!yes)
-          throw new Problem(
-            'usage',
-            `a recall cannot be undone; add --yes to recall ${job} ${design} version ${version}`,
-          )
-        const target = `/jobs/${encodeURIComponent(job)}/designs/${encodeURIComponent(design)}/versions/${version}/withdraw`
-        const result = await server.send<{ runs: { runId: string; revoked: number }[] }>('POST', target, { by, why })
-        const runs = result.runs.map((run) => `\n  run ${run.runId}: ${run.revoked} answers revoked, a stop asked for`)
-        output.result(result, `${job} ${design} version ${version} withdrawn${runs.join('')}`)
+    ({ withServer, output }, { by, why, design, version, yes }, [job = '']) => {
+      const target = `${versionTarget(job, design, version)}/withdraw`
+      const name = `${job} ${design} version ${version}`
+      if (!yes) throw new Problem('usage', `a recall cannot be undone; add --yes to recall ${name}`)
+      return withServer(async (server) => {
+        const result = await server.send<Withdrawn>('POST', target, { by, why })
+        const runs = result.runs.map(
+          (run) => `\n  run ${run.runId}: ${counted(run.revoked, 'answer')} revoked, a stop asked for`,
+        )
+        const done = result.outcome === 'unchanged' ? 'was withdrawn already' : 'withdrawn'
+        output.result(result, `${name} ${done}${runs.join('')}`)
         return 0
-      }),
+      })
+    },
   )
+}
+
+interface Withdrawn {
+  readonly outcome: string
+  readonly runs: readonly { readonly runId: string; readonly revoked: number }[]
 }
 
 interface JobView {
@@ -207,7 +235,7 @@ export function packageCommands(add: AddCommand): void {
   add(
     'jobs',
     'What is published: jobs, or the designs and versions of one',
-    (command) => command.argument('[job]'),
+    (command) => command.argument('[job]', 'name of a job; absent: all'),
     ({ withServer, output }, _options, [job]) =>
       withServer(async (server) => {
         if (!job) {

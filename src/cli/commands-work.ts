@@ -1,9 +1,14 @@
 // Commands around the server itself: serve, demo, queued work, reading a picture.
 import path from 'node:path'
+import { Option } from 'commander'
 import { Problem } from '../kernel/problem.ts'
-import type { WorkItem } from '../queue/port.ts'
-import { type AddCommand, numberOf } from './command.ts'
+import { type WorkItem, workStates } from '../queue/port.ts'
+import { type AddCommand, wholeOf } from './command.ts'
 import { table } from './output.ts'
+
+const logLevels = ['trace', 'debug', 'info', 'warn', 'error', 'fatal', 'silent']
+
+const portOf = (text: string): number => wholeOf(text, '--port', { max: 65_535 })
 
 const untilSignal = (): Promise<string> =>
   new Promise((resolve) => {
@@ -11,21 +16,26 @@ const untilSignal = (): Promise<string> =>
   })
 
 function serverCommands(add: AddCommand): void {
-  add<{ port: string; host: string; logLevel: string }>(
+  add<{ port?: string; host?: string; logLevel?: string }>(
     'serve',
     'Serve the HTTP interface and watch the intake and capture folders until stopped',
     (command) =>
       command
-        .option('--port <number>', 'port; 0 for any free one', '7070')
-        .option('--host <name>', 'address; only loopback ones are allowed', '127.0.0.1')
-        .option('--log-level <level>', 'trace, debug, info, warn, error', 'info'),
-    async ({ parts, dataFolder, output }, options) => {
-      const port = numberOf(options.port, '--port') ?? 0
+        .option('--port <number>', 'port; 0 for any free one (default: as configured, else 7070)')
+        .option('--host <name>', 'address; only loopback ones are allowed (default: as configured, else 127.0.0.1)')
+        .addOption(
+          new Option('--log-level <level>', 'of the log on standard error (default: as configured, else info)').choices(
+            logLevels,
+          ),
+        ),
+    async ({ parts, dataFolder, output }, { port, ...given }) => {
       // Heard from the first moment on, so that a signal while starting ends in an orderly way too.
       const signalled = untilSignal()
-      const server = await parts.start({ dataFolder, port, host: options.host, logLevel: options.logLevel })
-      output.line(
-        `Rollcall serves ${server.url}/api/v1 (page: ${server.url}/api/v1/docs/), data in ${path.resolve(dataFolder)}`,
+      const server = await parts.start({ dataFolder, ...given, ...(port === undefined ? {} : { port: portOf(port) }) })
+      const folder = path.resolve(dataFolder)
+      output.result(
+        { url: server.url, dataFolder: folder },
+        `Rollcall serves ${server.url}/api/v1 (page: ${server.url}/api/v1/docs/), data in ${folder}`,
       )
       await signalled
       await server.close()
@@ -44,7 +54,7 @@ function serverCommands(add: AddCommand): void {
       parts.demo({
         dataFolder: options.folder,
         serve: options.serve === true,
-        port: options.serve ? (numberOf(options.port, '--port') ?? 0) : 0,
+        port: options.serve ? portOf(options.port) : 0,
         json: output.json,
       }),
   )
@@ -58,12 +68,13 @@ export function workCommands(add: AddCommand): void {
     'Queued work: list it, put dead work back, cancel',
     (command) =>
       command
-        .option('--state <state>', 'waiting, running, done, dead, cancelled')
-        .option('--kind <kind>')
+        .addOption(new Option('--state <state>', 'only work in this state').choices(workStates))
+        .option('--kind <kind>', 'only work of this kind, such as publish or read-capture')
         .option('--requeue <id>', 'put dead or cancelled work back with fresh tries')
         .option('--cancel <id>', 'cancel waiting or running work'),
     ({ withServer, output }, options) =>
       withServer(async (server) => {
+        if (options.requeue && options.cancel) throw new Problem('usage', 'name --requeue or --cancel, not both')
         const act = options.requeue ? 'requeue' : options.cancel ? 'cancel' : undefined
         if (act) {
           const id = options.requeue ?? options.cancel ?? ''
@@ -85,20 +96,17 @@ export function workCommands(add: AddCommand): void {
           (row.error as { detail?: string })?.detail ?? row.progressNote,
         ])
         const summary = Object.entries(counts).map(([state, count]) => `${count} ${state}`)
-        output.result(
-          { counts, work },
-          `${summary.join(', ')}\n${rows.length > 0 ? table(['id', 'state', 'tries', 'note'], rows) : ''}`,
-        )
+        const listed = rows.length > 0 ? [table(['id', 'state', 'tries', 'note'], rows)] : []
+        output.result({ counts, work }, [summary.join(', '), ...listed].join('\n'))
         return 0
       }),
   )
   add(
     'read',
     'Read all codes in a picture (PNG, JPEG, TIFF)',
-    (command) => command.argument('<picture>'),
-    ({ withServer, output }, _options, [file]) =>
+    (command) => command.argument('<picture>', 'file'),
+    ({ withServer, output }, _options, [file = '']) =>
       withServer(async (server) => {
-        if (!file) throw new Problem('usage', 'name a picture')
         const result = await server.send<{
           codes: { text: string; identifier: string; quality?: number; centre: { x: number; y: number } }[]
         }>('POST', '/codes/read', { path: path.resolve(file) })

@@ -89,6 +89,9 @@ const placeOf = ({ file, pointer, row }: ProblemPlace): string =>
 export function problemText(problem: Problem): string {
   const where = placeOf(problem.place)
   const head = `rollcall: ${problem.code}: ${problem.message}${where ? ` [${where}]` : ''}${scaleOf(problem.place)}`
+  const [only, second] = problem.findings
+  // The head of a single finding says it all.
+  if (only && !second && problem.message.includes(only.message)) return head
   const rows = problem.findings.map((finding) => {
     const at = placeOf(finding)
     return `  ${finding.code}${at ? ` at ${at}` : ''}: ${finding.message}${scaleOf(finding)}`

@@ -2,9 +2,12 @@
 import { Command, CommanderError, Option } from 'commander'
 import { Problem } from '../kernel/problem.ts'
 import type { AddCommand, CliParts, Context } from './command.ts'
+import { actCommands } from './commands-acts.ts'
+import { lineCommands } from './commands-lines.ts'
 import { packageCommands } from './commands-packages.ts'
 import { recordCommands } from './commands-records.ts'
 import { runCommands } from './commands-runs.ts'
+import { verifyCommand } from './commands-verify.ts'
 import { workCommands } from './commands-work.ts'
 import { openOutput, showFailure } from './output.ts'
 import { withServer } from './server.ts'
@@ -34,7 +37,7 @@ function openProgram(version: string, json: boolean): Command {
 export async function runCli(argv: readonly string[], parts: CliParts): Promise<number> {
   let exitCode = 0
   const json = argv.includes('--json')
-  const program = openProgram(parts.version, json).showHelpAfterError('(rollcall --help lists the commands)')
+  const program = openProgram(parts.version, json).showHelpAfterError(!json && '(rollcall --help lists the commands)')
 
   const contextOf = (): Context => {
     const { data, json, url } = program.opts<{ data: string; json?: boolean; url?: string }>()
@@ -47,14 +50,17 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   }
   const add: AddCommand = (usage, about, build, action) => {
     const command = build(program.command(usage).description(about))
-    command.showHelpAfterError(`(rollcall ${usage} --help shows how)`).action(async () => {
+    command.showHelpAfterError(!json && `(rollcall ${usage} --help shows how)`).action(async () => {
       const args = command.processedArgs.flat() as string[]
       exitCode = (await action(contextOf(), command.opts() as never, args)) ?? 0
     })
   }
   packageCommands(add)
+  lineCommands(add)
   runCommands(add)
+  actCommands(add)
   recordCommands(add)
+  verifyCommand(add)
   workCommands(add)
   try {
     await program.parseAsync(ownVersion(argv), { from: 'user' })

@@ -28,10 +28,13 @@ async function ask(question: string): Promise<string> {
   const terminal = createInterface({ input: process.stdin, output: process.stderr })
   const left = new Promise<never>((_resolve, reject) => {
     terminal.once('SIGINT', () => reject(new DOMException('interrupted', 'AbortError')))
-    terminal.once('close', () => reject(new Problem('usage', `no answer was given: ${question}`)))
+    terminal.once('close', () => reject(new Problem('usage', 'no answer was given')))
   })
   try {
     return (await Promise.race([terminal.question(`${question} `), left])).trim()
+  } catch (error) {
+    process.stderr.write('\n')
+    throw error
   } finally {
     terminal.close()
   }
@@ -65,7 +68,7 @@ async function clearStops(server: Server, view: RunView, plan: RollPlan, output:
   for (const { cause, frame, cell } of view.causes.filter((row) => row.status === 'open')) {
     const where = frame === undefined ? '' : ` at frame ${frame}, cell ${cell}`
     output.line(`stop: ${causeText(cause)}${where}`)
-    if (plan.onStop === 'end')
+    if (plan.onStop === 'end' || (plan.onStop === 'ask' && !process.stdin.isTTY))
       throw new Problem('run-state', `the run is stopped by ${causeText(cause)}${where}; look, then clear it`)
     output.progress.done()
     const question = 'Look at the web. Then: (r)esume, or (s)kip the rest of these labels? [r/s]'
@@ -94,24 +97,38 @@ async function give(server: Server, runId: string, feed: Feed): Promise<void> {
   await server.upload(target, { bytes: await feed.bytes(), mediaType: feed.mediaType })
 }
 
-/** Feeds all frames and waits until every label is answered. The run must be `ready`, or hold some of these frames already. */
+// What a person has to do before the next frame: clear stops, prove the set-up.
+async function attend(
+  server: Server,
+  view: RunView,
+  at: { plan: RollPlan; given: number },
+  output: Output,
+): Promise<void> {
+  const { plan, given } = at
+  if (view.state === 'proving' && given >= plan.setupFrames) {
+    const settled = await settle(server, view.runId, 0)
+    await clearStops(server, settled, plan, output)
+    await prove(server, settled, plan, output)
+  } else if (view.state === 'stopped') await clearStops(server, view, plan, output)
+}
+
+/**
+ * Feeds all frames and waits until every label is answered. The run must be `ready`, or hold some of these frames already: those are
+ * passed over.
+ */
 export async function feedRoll(server: Server, runId: string, plan: RollPlan, output: Output): Promise<RunView> {
   let view = await viewOf(server, runId)
-  if (view.state === 'ready') await server.send('POST', `/runs/${encodeURIComponent(runId)}/proving`, { by: plan.by })
-  // A run that is taken up again may have been left at a stop.
-  else if (view.state === 'stopped') await clearStops(server, view, plan, output)
   const rest = plan.feeds.filter((feed) => frameOf(feed) > view.lastFrame)
-  for (const [i, feed] of rest.entries()) {
+  let given = plan.feeds.length - rest.length
+  if (view.state === 'ready') await server.send('POST', `/runs/${encodeURIComponent(runId)}/proving`, { by: plan.by })
+  else await attend(server, view, { plan, given }, output)
+  for (const feed of rest) {
     await give(server, runId, feed)
+    given += 1
     view = await settle(server, runId, plan.pendingMax)
-    const done = plan.feeds.length - rest.length + i + 1
-    if (view.state === 'proving' && done >= plan.setupFrames) {
-      view = await settle(server, runId, 0)
-      await clearStops(server, view, plan, output)
-      await prove(server, view, plan, output)
-    } else if (view.state === 'stopped') await clearStops(server, view, plan, output)
+    await attend(server, view, { plan, given }, output)
     output.progress.show(
-      done / plan.feeds.length,
+      given / plan.feeds.length,
       `frame ${frameOf(feed)}: ${view.counts.lay} lay, ${view.counts.skip} skip, ${view.counts.stop} stop`,
     )
   }

@@ -46,4 +46,3 @@ export function viewText(view: RunView): string {
     ...(view.state === 'sealed' ? [`  keep a witness elsewhere: rollcall checkpoint ${runId} --out FILE`] : []),
   ].join('\n')
 }
-

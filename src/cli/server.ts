@@ -75,13 +75,23 @@ async function* unbroken(body: AsyncIterable<Uint8Array>, url: string): AsyncGen
   }
 }
 
-/** A client of the HTTP interface at `address`. Refusals are thrown as the `Problem` that the server sent. */
-export function connect(address: string): Server {
+function unreachable(url: string, error: unknown): Problem {
+  const problem = new Problem('server-unreachable', `the server at ${url} does not answer: ${causeOf(error)}`)
+  problem.cause = (error as Error).cause
+  return problem
+}
+
+/**
+ * A client of the HTTP interface at `address`. Refusals are thrown as the `Problem` that the server sent. `onAnswer` is told of each
+ * answer, refusals too.
+ */
+export function connect(address: string, onAnswer: () => void = () => undefined): Server {
   const url = address.replace(/\/+$/, '')
   const call = async (target: string, init: RequestInit = {}): Promise<Response> => {
     const response = await fetch(`${url}/api/v1${target}`, init).catch((error) => {
-      throw new Problem('server-unreachable', `the server at ${url} does not answer: ${causeOf(error)}`)
+      throw unreachable(url, error)
     })
+    onAnswer()
     return checked(response)
   }
   return {
@@ -130,20 +140,29 @@ interface Place {
 const triesMax = 12
 const pauseMs = 250
 
+interface Reached extends RunningServer {
+  /** Whether the server belongs to another process, and so may go at any time. */
+  readonly foreign: boolean
+}
+
 // Another command may hold the directory for a moment, so its server comes and goes while we look.
-async function reach({ dataFolder, start }: Place): Promise<RunningServer> {
+async function reach({ dataFolder, start }: Place): Promise<Reached> {
   for (let tries = 1; ; tries++) {
     try {
-      return await start({ dataFolder, port: 0, logLevel: 'warn', watch: false })
+      return { ...(await start({ dataFolder, port: 0, logLevel: 'warn', watch: false })), foreign: false }
     } catch (error) {
       if (!(error instanceof Problem) || error.code !== 'data-in-use') throw error
       const url = await notedUrl(dataFolder)
-      if (url && (await answers(url))) return { url, close: async () => undefined }
+      if (url && (await answers(url))) return { url, close: async () => undefined, foreign: true }
       if (tries === triesMax) throw error
       await pause(pauseMs)
     }
   }
 }
+
+// Refused before anything was asked: the server that was there has gone, and nothing came of the work yet.
+const hasGone = (error: unknown): boolean =>
+  error instanceof Problem && (error.cause as NodeJS.ErrnoException | undefined)?.code === 'ECONNREFUSED'
 
 /**
  * Runs `work` against the server at `url`, the data directory's own, or one that lives as long as the work. Problem `data-in-use`
@@ -151,10 +170,18 @@ async function reach({ dataFolder, start }: Place): Promise<RunningServer> {
  */
 export async function withServer<T>(at: Place, work: (server: Server) => Promise<T>): Promise<T> {
   if (at.url) return work(connect(at.url))
-  const reached = await reach(at)
-  try {
-    return await work(connect(reached.url))
-  } finally {
-    await reached.close()
+  for (;;) {
+    const reached = await reach(at)
+    let answered = false
+    const server = connect(reached.url, () => {
+      answered = true
+    })
+    try {
+      return await work(server)
+    } catch (error) {
+      if (!reached.foreign || answered || !hasGone(error)) throw error
+    } finally {
+      await reached.close()
+    }
   }
 }

@@ -15,8 +15,9 @@ export interface Rule {
   /**
    * The identity that the whole text names under this rule, or undefined. Linear in the text's length; never throws. The reader's ISO/IEC
    * 15424 identifier, where it gave one, tells GS1 element strings from plain data; other rules pay no heed to it.
+   * `cell` is that of the label in question: where a table names a cell with each code, the code matches with its cell only.
    */
-  match(text: string, identifier?: string): CodeIdentity | undefined
+  match(text: string, identifier?: string, cell?: number): CodeIdentity | undefined
   /** Whether some text of this rule could name the design (and print version); a reason where none can. */
   canName(identity: { readonly design: string; readonly print?: string }): string | undefined
 }

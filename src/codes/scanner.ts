@@ -71,8 +71,8 @@ function toOptions({ formats, symbolsMax, effort }: ScanOptions): ReaderOptions 
     formats: [...formats],
     maxNumberOfSymbols: Math.min(255, Math.max(1, symbolsMax)),
     tryHarder: thorough,
-    // The bars of a linear code run along or across the web.
-    tryRotate: thorough || isLinear,
+    // The bars of a linear code run along or across the web, and a Data Matrix is only found upright without this.
+    tryRotate: thorough || isLinear || formats.includes('DataMatrix'),
     tryInvert: thorough,
     tryDownscale: thorough,
     textMode: 'Plain',

@@ -61,7 +61,6 @@ export const problemTable = {
   'design-unmatchable': kind(422, 'No code that fits the rule can name this design'),
   'print-version-unmatchable': kind(422, 'No code that fits the rule can name this print version'),
   'gs1-rule': kind(422, 'The gs1 rule names application identifiers that no code can carry'),
-  'rule-not-supported': kind(422, 'This matching rule is not built yet'),
   'table-header': kind(422, 'The first line of the code table does not name its columns'),
   'table-row': kind(422, 'A row of the code table cannot be read as CSV with the columns of its header'),
   'table-code': kind(422, 'A code of the table is empty, too long or cannot be indexed'),

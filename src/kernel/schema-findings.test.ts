@@ -39,6 +39,13 @@ describe('findings of a schema', () => {
     expect(short(schema, null)).toEqual([['', 'expected object, received null']])
   })
 
+  it('keep the words of a rule between values, also about one that is absent', () => {
+    const paired = z
+      .object({ a: z.string(), b: z.string().optional() })
+      .refine(({ a, b }) => a !== 'x' || b !== undefined, { path: ['b'], message: 'x needs b' })
+    expect(short(paired, { a: 'x' })).toEqual([['/b', 'x needs b']])
+  })
+
   it('come to one line for a message', () => {
     expect(firstOf(findingsOf(schema, { size: 0 }))).toBe('/name is missing (and 1 more)')
     expect(firstOf(findingsOf(schema, null))).toBe('/ expected object, received null')

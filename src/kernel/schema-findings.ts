@@ -39,7 +39,7 @@ export function schemaFindings(error: z.ZodError, value: unknown, code: ProblemC
         pointer: pointerTo([...issue.path, key.slice(0, 80)]),
       }))
     }
-    const absent = issue.path.length > 0 && isAbsent(value, issue.path)
+    const absent = issue.code !== 'custom' && issue.path.length > 0 && isAbsent(value, issue.path)
     const message = absent ? 'is missing' : issue.message.replace(/^(Invalid (input|option)|Too (small|big)): /, '')
     return [{ code, message, pointer: pointerTo(issue.path) }]
   })

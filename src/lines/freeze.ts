@@ -19,6 +19,8 @@ export interface FrozenJob {
   readonly title: string
   readonly frame: Manifest['frame']
   readonly code: Manifest['code']
+  /** Digests of the code indexes of a table rule, newest package first. */
+  readonly codeIndexes: readonly string[]
   /** Whether the codes name the print version and a serial. */
   readonly carries: { readonly print: boolean; readonly serial: boolean }
   /** Versions pinned by the ticket, by design. */
@@ -55,6 +57,7 @@ function frozenJob(record: JobRecord, ticket: Ticket, row: Ticket['jobs'][number
     title: record.title,
     frame: record.frame,
     code: record.code,
+    codeIndexes: record.codeIndexes,
     carries: record.rule.carries,
     pins: Object.fromEntries((row.pins ?? []).map((pin) => [pin.design, pin.version])),
     ...(row.printVersion ? { printVersion: row.printVersion } : {}),

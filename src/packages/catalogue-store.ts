@@ -1,7 +1,10 @@
 // The catalogue in memory: read from the database at the start, job by job again after each act.
+
+import type { Rule } from '../codes/index.ts'
 import { assert } from '../kernel/assert.ts'
-import type { Database } from '../storage/port.ts'
+import type { BlobStore, Database } from '../storage/port.ts'
 import type { Catalogue, CatalogueChange, JobRecord, VersionRecord } from './catalogue.ts'
+import { type CodeIndexes, openCodeIndexes } from './code-indexes.ts'
 import { compileRule } from './compile-rule.ts'
 import { type Manifest, type ManifestLayer, manifestSchema } from './manifest.ts'
 import { versionState } from './version-state.ts'
@@ -11,12 +14,26 @@ export type Withdrawn = CatalogueChange['withdrawn'][number]
 export interface CatalogueStore {
   current(): Catalogue
   /** Reads one job again (all without a name) and tells the listeners. Resolves when they have been told. */
+  /** The rule of a job as it was frozen: its code indexes may be older than the newest ones. */
+  ruleOf(job: RuleOrder): Promise<Rule>
   refresh(change?: { readonly job?: string; readonly withdrawn?: readonly Withdrawn[] }): Promise<Catalogue>
   /** Registers a listener; the function returned takes it away again. A listener's failure is a bug and fails the act's caller. */
   onChange(listener: (change: CatalogueChange) => void): () => void
 }
 
+export interface RuleOrder {
+  readonly job: string
+  readonly code: Manifest['code']
+  readonly designs: readonly string[]
+  readonly codeIndexes: readonly string[]
+}
+
 type Tables = Database['catalogue']
+
+interface Sources {
+  readonly tables: Tables
+  readonly indexes: CodeIndexes
+}
 
 interface VersionRow {
   readonly design: string
@@ -92,10 +109,10 @@ async function readManifest(tables: Tables, job: string, number: number): Promis
   return manifestSchema.parse(JSON.parse(manifest))
 }
 
-async function readJob(tables: Tables, job: string): Promise<JobRecord | undefined> {
+async function readJob({ tables, indexes }: Sources, job: string): Promise<JobRecord | undefined> {
   const packages = await tables
     .selectFrom('packages')
-    .select(['package', 'digest', 'publishedAtMs', 'by'])
+    .select(['package', 'digest', 'publishedAtMs', 'by', 'codeIndex'])
     .where('job', '=', job)
     .orderBy('package')
     .execute()
@@ -109,15 +126,24 @@ async function readJob(tables: Tables, job: string): Promise<JobRecord | undefin
     .orderBy('design')
     .orderBy('version')
     .execute()
+  const designs = designsOf(job, versions, await readPackagesOf(tables, job))
+  const codeIndexes = packages.flatMap(({ codeIndex }) => codeIndex ?? []).toReversed()
+  const order = { job, code: manifest.code, designs: [...designs.keys()], codeIndexes: [...new Set(codeIndexes)] }
   return {
     job,
     title: manifest.title,
     frame: manifest.frame,
     code: manifest.code,
-    rule: compileRule(manifest.code, job),
-    designs: designsOf(job, versions, await readPackagesOf(tables, job)),
-    packages,
+    rule: await ruleOf(indexes, order),
+    codeIndexes: order.codeIndexes,
+    designs,
+    packages: packages.map(({ codeIndex: _, ...row }) => row),
   }
+}
+
+async function ruleOf(indexes: CodeIndexes, { job, code, designs, codeIndexes }: RuleOrder): Promise<Rule> {
+  const open = code.rule === 'table' ? await indexes.all(codeIndexes) : []
+  return compileRule(code, { job, designs, indexes: open })
 }
 
 // The last act's number: it rises with every publish, release and withdrawal, and is the same in every process.
@@ -137,10 +163,17 @@ async function readJobNames(tables: Tables): Promise<readonly string[]> {
 /** Opens the catalogue over a database and reads it once. */
 export async function openCatalogue({
   database,
+  blobs,
+  report = () => undefined,
 }: {
   readonly database: Pick<Database, 'catalogue'>
+  /** Where code indexes lie. */
+  readonly blobs: Pick<BlobStore, 'localFile'>
+  /** Told of a code index that can't be opened; its codes are unknown until it can. */
+  readonly report?: (digest: string, error: unknown) => void
 }): Promise<CatalogueStore> {
   const tables = database.catalogue
+  const sources: Sources = { tables, indexes: openCodeIndexes(blobs, report) }
   const listeners = new Set<(change: CatalogueChange) => void>()
   let current: Catalogue = { revision: 0, jobs: new Map() }
   let reading: Promise<unknown> = Promise.resolve()
@@ -149,7 +182,7 @@ export async function openCatalogue({
     const revision = await readRevision(tables)
     const jobs = new Map(current.jobs)
     for (const name of names) {
-      const record = await readJob(tables, name)
+      const record = await readJob(sources, name)
       if (record) jobs.set(name, record)
     }
     assert(revision >= current.revision, 'the catalogue never goes back')
@@ -170,6 +203,7 @@ export async function openCatalogue({
   await refresh()
   return {
     current: () => current,
+    ruleOf: (order) => ruleOf(sources.indexes, order),
     refresh,
     onChange(listener) {
       listeners.add(listener)

@@ -27,6 +27,8 @@ export interface JobRecord {
   readonly frame: Manifest['frame']
   readonly code: Manifest['code']
   readonly rule: Rule
+  /** Digests of the code indexes of a table rule, newest package first. */
+  readonly codeIndexes: readonly string[]
   /** Versions of each design, by rising version number. */
   readonly designs: ReadonlyMap<string, readonly VersionRecord[]>
   readonly packages: readonly {

@@ -1,6 +1,6 @@
 // The door of packages: manifest, check, publishing, release and withdrawal, the catalogue, previews and the watched folder.
 export type { Catalogue, CatalogueChange, JobRecord, VersionRecord, VersionState } from './catalogue.ts'
-export { type CatalogueStore, openCatalogue } from './catalogue-store.ts'
+export { type CatalogueStore, openCatalogue, type RuleOrder } from './catalogue-store.ts'
 export { compileRule } from './compile-rule.ts'
 export type { LayerFacts } from './layer-facts.ts'
 export {

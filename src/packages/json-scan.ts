@@ -7,8 +7,15 @@ export interface JsonScan {
   readonly duplicates: readonly string[]
 }
 
-/** One reference token of an RFC 6901 pointer. */
-export const pointerToken = (name: string | number): string => String(name).replaceAll('~', '~0').replaceAll('/', '~1')
+// Longer than any name of ours: what is cut can only be a strange one, which a pointer need not carry whole, let alone thousands of times.
+const tokenMax = 130
+
+/** One reference token of an RFC 6901 pointer; a name of absurd length is cut. */
+export function pointerToken(name: string | number): string {
+  const text = String(name)
+  const shown = text.length > tokenMax ? `${text.slice(0, tokenMax)}…` : text
+  return shown.replaceAll('~', '~0').replaceAll('/', '~1')
+}
 
 /** An RFC 6901 pointer; the empty one is the whole document. */
 export const pointerOf = (path: readonly (string | number)[]): string =>

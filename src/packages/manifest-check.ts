@@ -63,12 +63,15 @@ interface RuleReading {
   readonly findings: readonly Finding[]
 }
 
-function readRule({ code, job }: ManifestParts): RuleReading {
+function readRule({ code, job, designs }: ManifestParts): RuleReading {
   if (!code || job === undefined) return { findings: [] }
   const file = 'job.json'
   const twice = duplicatesIn(code.symbologies, '/code/symbologies', (symbology) => `symbology ${symbology}`)
   try {
-    return { rule: compileRule(code, job), findings: twice }
+    // What a table can name is known once its index is built.
+    if (code.rule === 'table') return { findings: twice }
+    const names = designs.flatMap((design) => (design ? [design.design] : []))
+    return { rule: compileRule(code, { job, designs: names }), findings: twice }
   } catch (error) {
     if (!(error instanceof Problem)) throw error
     const { pointer = '/code/template', ...place } = error.place

@@ -1,7 +1,9 @@
 // The package check as a whole: pure work over a staged package, every finding at once. Also the one door for worker threads.
+import type { BuildOutcome } from '../codes/index.ts'
 import { assert } from '../kernel/assert.ts'
 import { limits } from '../kernel/limits.ts'
 import type { Finding } from '../kernel/problem.ts'
+import { indexTable, type TableTask } from './code-table.ts'
 import { type DigestedFile, digestFiles } from './file-digests.ts'
 import { takeIn } from './intake.ts'
 import { checkKnown, type KnownJob, nothingKnown } from './known.ts'
@@ -36,6 +38,7 @@ export type PackageTask =
   | { readonly task: 'layers'; readonly files: readonly LayerFile[] }
   | { readonly task: 'digests'; readonly paths: readonly string[] }
   | { readonly task: 'listed'; readonly path: string }
+  | ({ readonly task: 'table' } & TableTask)
   | ({ readonly task: 'tile' } & TileTask)
   | ({ readonly task: 'picture' } & PictureTask)
 
@@ -49,6 +52,7 @@ export interface PackageResults {
   readonly layers: readonly LayerFileReport[]
   readonly digests: readonly (DigestedFile | undefined)[]
   readonly listed: readonly ListedFile[] | undefined
+  readonly table: BuildOutcome
   readonly tile: Tile
   readonly picture: Uint8Array
 }
@@ -80,6 +84,8 @@ export async function doPackageTask(task: PackageTask): Promise<PackageResults[P
       return digestFiles(task.paths)
     case 'listed':
       return readListedFiles(task.path)
+    case 'table':
+      return indexTable(task)
     case 'tile':
       return drawTile(task)
     case 'picture':

@@ -26,6 +26,8 @@ export async function readKnown(tables: Kysely<Tables>, job: string): Promise<Kn
 interface PackageEntry {
   readonly report: ManifestReport & { readonly manifest: Manifest; readonly digest: string }
   readonly facts: readonly DesignFacts[]
+  /** Digest of the code index that was stored, where the rule is a table. */
+  readonly codeIndex: string | null
   readonly bytes: number
   readonly atMs: number
   readonly by: string
@@ -74,7 +76,7 @@ async function insertVersions(
  */
 export function insertPackage(
   catalogue: Kysely<Tables>,
-  { report, facts, bytes, atMs, by }: PackageEntry,
+  { report, facts, codeIndex, bytes, atMs, by }: PackageEntry,
 ): Promise<readonly { design: string; version: number }[]> {
   const { manifest, digest, versions } = report
   const { job, title, package: number } = manifest
@@ -85,6 +87,7 @@ export function insertPackage(
     digest,
     manifest: canonicalText(manifest),
     report: JSON.stringify({ designs: facts }),
+    codeIndex,
     bytes,
     publishedAtMs: atMs,
     by,

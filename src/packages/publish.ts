@@ -1,10 +1,12 @@
 // Publishing: take in, check, store the layers, and one short transaction that makes it all appear at once.
 import { rm } from 'node:fs/promises'
 import { join } from 'node:path'
+import type { Digest } from '../kernel/bytes.ts'
 import type { Clock, RandomBytes } from '../kernel/clock.ts'
 import { Problem } from '../kernel/problem.ts'
 import type { BlobStore, Database } from '../storage/port.ts'
 import type { CatalogueStore } from './catalogue-store.ts'
+import { readTable, type StagedTable, type TableReading } from './code-table.ts'
 import { isPublished, nothingKnown } from './known.ts'
 import { createLocks } from './locks.ts'
 import type { Manifest } from './manifest.ts'
@@ -114,6 +116,7 @@ interface Examined {
   readonly opened: OpenedPackage
   readonly result: CheckResult
   readonly unchanged: boolean
+  readonly table?: StagedTable
 }
 
 async function withOpened<T>(
@@ -143,11 +146,36 @@ async function examine(
   if (report.findings.length === 0 && isPublished(report, known)) {
     return { opened, result: { findings: [], findingsMore: 0, facts: [] }, unchanged: true }
   }
-  const tell = (share: number): void => progress(0.2 + 0.5 * share, 'checking the layers')
+  const reading = await examineTable(deps, opened, { progress, signal })
+  const tell = (share: number): void => progress(0.4 + 0.4 * share, 'checking the layers')
   tell(0)
   const abort = signal ? { signal } : {}
-  const result = await checkOpened(report, { threads: deps.threads, known, progress: tell, ...abort })
-  return { opened, result, unchanged: false }
+  const checked = await checkOpened(report, { threads: deps.threads, known, progress: tell, ...abort })
+  const findings = [...checked.findings, ...reading.findings]
+  const result = { ...checked, findings, findingsMore: checked.findingsMore + reading.findingsMore }
+  return { opened, result, unchanged: false, ...(reading.table ? { table: reading.table } : {}) }
+}
+
+async function examineTable(
+  deps: PackagesDeps,
+  { report, staged }: OpenedPackage,
+  { progress, signal }: { progress: Progress; signal: AbortSignal | undefined },
+): Promise<TableReading> {
+  const { manifest } = report
+  if (!manifest) return { findings: [], findingsMore: 0 }
+  return readTable(
+    { manifest, staged },
+    {
+      run: (task) => runTask(deps.threads, { task: 'table', ...task }, signal),
+      progress: (share) => progress(0.1 + 0.3 * share, 'indexing the code table'),
+    },
+  )
+}
+
+async function storeTable({ blobs }: PackagesDeps, table: StagedTable): Promise<Digest> {
+  await blobs.put({ path: table.csvPath }, table.csvDigest)
+  await blobs.put({ path: table.indexPath }, table.indexDigest)
+  return table.indexDigest
 }
 
 type SoundReport = ManifestReport & { readonly manifest: Manifest; readonly digest: string }
@@ -159,11 +187,19 @@ async function commit(
 ): Promise<Published> {
   const { manifest, digest } = report
   const { opened, result } = examined
-  const tell = (share: number): void => progress(0.7 + 0.25 * share, 'storing the layers')
+  const tell = (share: number): void => progress(0.8 + 0.15 * share, 'storing the layers')
   await storeLayers(deps, opened, { progress: tell, signal })
+  const codeIndex = examined.table ? await storeTable(deps, examined.table) : null
   const { bytes } = opened.staged
   const atMs = deps.clock.nowMs()
-  const newVersions = await insertPackage(deps.database.catalogue, { report, facts: result.facts, bytes, atMs, by })
+  const newVersions = await insertPackage(deps.database.catalogue, {
+    report,
+    facts: result.facts,
+    codeIndex,
+    bytes,
+    atMs,
+    by,
+  })
   await deps.catalogue.refresh({ job: manifest.job })
   progress(1, 'published')
   return { outcome: 'published', job: manifest.job, package: manifest.package, digest, newVersions, bytes }

@@ -1,7 +1,7 @@
 // Stop causes: one stop per (flag, job, design, print version), and the counting that turns many small flags into a stop.
 
 import type { Flag } from '../kernel/terms.ts'
-import type { EntryBodies } from '../ledger/index.ts'
+import type { EntryBodies, EntryDraft } from '../ledger/index.ts'
 import type { Policy } from '../lines/index.ts'
 import type { Identity } from './resolve.ts'
 
@@ -26,6 +26,22 @@ export function causeOf(flag: Flag, identity: Identity | undefined): CauseBody {
   if (!identity) return { flag }
   const { job, design, print } = identity
   return { flag, job, design, ...(print !== undefined && flag !== 'withdrawn' ? { print } : {}) }
+}
+
+/** The step into `stopped` that follows an answer which asks for a stop. */
+export function stopStep(body: EntryBodies['answer']): EntryDraft {
+  const { cause, frame, cell, flags } = body
+  return {
+    type: 'step',
+    body: {
+      to: 'stopped',
+      by: 'rollcall',
+      why: `label flagged ${flags.join(', ')}`,
+      frame,
+      cell,
+      ...(cause ? { cause } : {}),
+    },
+  }
 }
 
 export class Causes {

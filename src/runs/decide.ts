@@ -56,11 +56,11 @@ interface Weighed {
   readonly choice?: Choice
 }
 
-function weighRead(state: RunState, seen: Seen, { resolver }: DecideWith): Weighed {
+function weighRead(state: RunState, seen: Seen, cell: CellOfRun, { resolver }: DecideWith): Weighed {
   if (seen.kind === 'nothing') return { flags: ['no-read'] }
   if (seen.kind === 'conflict') return { flags: ['out-of-sequence'] }
   const { read } = seen
-  const resolution = resolver.resolve(read.text ?? '', read.symbology)
+  const resolution = resolver.resolve(read.text ?? '', read.symbology, cell.cell)
   const low = (state.line.lowQualityBelow ?? lowQualityBelowDefault) * 1e6
   const quality: Flag[] = read.qualityPpm !== undefined && read.qualityPpm < low ? ['low-quality'] : []
   if (resolution.kind === 'unknown') return { flags: ['unknown-code', ...quality] }
@@ -132,7 +132,8 @@ export function decideLabel(
   using: DecideWith,
 ): EntryBodies['answer'] {
   const { frame, cell, ordinal, reads } = label
-  const weighed: Weighed = reads === 'late' ? { flags: ['late'] } : weighRead(state, seenAt(state, cell, reads), using)
+  const weighed: Weighed =
+    reads === 'late' ? { flags: ['late'] } : weighRead(state, seenAt(state, cell, reads), cell, using)
   const { identity, choice } = weighed
   const all = new Set([
     ...weighed.flags,

@@ -64,6 +64,8 @@ export class Runs {
   private readonly epochs = new Map<string, number>()
   private spreading: Promise<unknown> = Promise.resolve()
   private readonly recalls = new Map<string, RecallOutcome[]>()
+  /** How many answers a recall revoked, by run and version. */
+  private readonly revoked = new Map<string, number>()
 
   constructor(parts: RunsParts) {
     this.parts = parts
@@ -229,6 +231,12 @@ export class Runs {
     const { catalogue, database, clock, onWritten } = this.parts
     const own = new Set(state.frozen.jobs.map((job) => job.job))
     const outside = () => [...catalogue.current().jobs.values()].filter((job) => !own.has(job.job))
+    const ruled = await Promise.all(
+      state.frozen.jobs.map(async (job) => {
+        const designs = [...new Set(job.versions.map((version) => version.design))]
+        return { job, rule: await catalogue.ruleOf({ ...job, designs }) }
+      }),
+    )
     const digests = state.frozen.jobs.flatMap((job) =>
       job.versions.flatMap((version) => version.layers.map((layer) => toDigest(layer.sha256))),
     )
@@ -239,7 +247,7 @@ export class Runs {
       heads,
       database,
       clock,
-      resolver: openResolver(state.frozen, outside),
+      resolver: openResolver(ruled, outside),
       layerCondition: (digest) => this.layers.condition(digest),
       onWritten: (entries) => {
         onWritten?.(state.runId, entries)
@@ -312,9 +320,14 @@ export class Runs {
     }
   }
 
+  /** Once a run: one that was just opened again may have caught up already. */
   private async recall(run: Run, recall: Recall): Promise<{ revoked: number }> {
-    const known = run.state.withdrawn.has(versionKey(recall.job, recall.design, recall.version))
-    return known ? { revoked: 0 } : run.withdraw(recall)
+    const version = versionKey(recall.job, recall.design, recall.version)
+    const key = `${run.runId}\n${version}`
+    if (run.state.withdrawn.has(version)) return { revoked: this.revoked.get(key) ?? 0 }
+    const outcome = await run.withdraw(recall)
+    this.revoked.set(key, outcome.revoked)
+    return outcome
   }
 
   // A recall may have been stored while the run was being opened, or just before the process died.
@@ -359,8 +372,12 @@ function notReady(rows: Readiness['blockers']): Problem {
     return `${kind} (${where}${alike.length > 1 ? ` and ${alike.length - 1} more` : ''})`
   })
   const more = list.length > 5 ? ` and ${list.length - 5} more kinds` : ''
-  return new Problem('not-ready', `${rows.length} blockers: ${list.slice(0, 5).join('; ')}${more}`, {
-    measured: rows.length,
-    limit: 0,
-  })
+  return new Problem(
+    'not-ready',
+    `${rows.length} ${rows.length === 1 ? 'blocker' : 'blockers'}: ${list.slice(0, 5).join('; ')}${more}`,
+    {
+      measured: rows.length,
+      limit: 0,
+    },
+  )
 }

@@ -3,8 +3,7 @@
 import { type Rule, symbologyFits } from '../codes/index.ts'
 import type { Flag } from '../kernel/terms.ts'
 import type { EntryBodies } from '../ledger/index.ts'
-import type { Frozen, FrozenJob, FrozenVersion } from '../lines/index.ts'
-import { compileRule } from '../packages/index.ts'
+import type { FrozenJob, FrozenVersion } from '../lines/index.ts'
 import { toUm } from './wire.ts'
 
 export type Identity = NonNullable<EntryBodies['answer']['identity']>
@@ -30,7 +29,8 @@ export interface OutsideJob {
 }
 
 export interface Resolver {
-  resolve(text: string, symbology: string | undefined): Resolution
+  /** `cell` is that of the label in question: a table may name the cell of each code. */
+  resolve(text: string, symbology: string | undefined, cell: number): Resolution
 }
 
 const layersOf = (version: FrozenVersion): LayerBody[] =>
@@ -77,13 +77,16 @@ interface OpenJob {
 }
 
 /**
- * Opens a resolver over a run's frozen jobs. `outside` gives the other published jobs, newest state at each call.
+ * Opens a resolver over a run's frozen jobs with their rules. `outside` gives the other published jobs, newest state at each call.
  * A text that two jobs of the ticket claim names nothing: it is not guessed at.
  */
-export function openResolver(frozen: Frozen, outside: () => Iterable<OutsideJob>): Resolver {
-  const jobs: OpenJob[] = frozen.jobs.map((job) => ({
+export function openResolver(
+  ruled: readonly { readonly job: FrozenJob; readonly rule: Rule }[],
+  outside: () => Iterable<OutsideJob>,
+): Resolver {
+  const jobs: OpenJob[] = ruled.map(({ job, rule }) => ({
     job,
-    rule: compileRule(job.code, job.job),
+    rule,
     designs: new Set(job.versions.map((version) => version.design)),
     choices: new Map(),
   }))
@@ -98,10 +101,10 @@ export function openResolver(frozen: Frozen, outside: () => Iterable<OutsideJob>
     return choice
   }
 
-  const onTicket = (text: string, symbology: string | undefined): Resolution[] => {
+  const onTicket = (text: string, symbology: string | undefined, cell: number): Resolution[] => {
     const found: Resolution[] = []
     for (const open of jobs) {
-      const named = symbologyFits(open.rule.symbologies, symbology) ? open.rule.match(text) : undefined
+      const named = symbologyFits(open.rule.symbologies, symbology) ? open.rule.match(text, symbology, cell) : undefined
       if (!named || !open.designs.has(named.design)) continue
       const choice = choiceFor(open, named.design, named.print)
       const version = choice.version ? { version: choice.version.version } : {}
@@ -110,19 +113,19 @@ export function openResolver(frozen: Frozen, outside: () => Iterable<OutsideJob>
     return found
   }
 
-  const elsewhere = (text: string, symbology: string | undefined): Resolution => {
+  const elsewhere = (text: string, symbology: string | undefined, cell: number): Resolution => {
     for (const { job, rule, designs } of outside()) {
-      const named = symbologyFits(rule.symbologies, symbology) ? rule.match(text) : undefined
+      const named = symbologyFits(rule.symbologies, symbology) ? rule.match(text, symbology, cell) : undefined
       if (named && designs.has(named.design)) return { kind: 'other-job', identity: { job, text, ...named } }
     }
     return { kind: 'unknown' }
   }
 
   return {
-    resolve(text, symbology) {
-      const found = onTicket(text, symbology)
+    resolve(text, symbology, cell) {
+      const found = onTicket(text, symbology, cell)
       if (found.length === 1 && found[0]) return found[0]
-      return found.length > 1 ? { kind: 'unknown' } : elsewhere(text, symbology)
+      return found.length > 1 ? { kind: 'unknown' } : elsewhere(text, symbology, cell)
     },
   }
 }

@@ -22,7 +22,7 @@ describe('opening and proving', () => {
     bench.conditions.set(sha256Hex('B/1/varnish'), 'damaged')
     await expect(bench.open()).rejects.toMatchObject({
       code: 'not-ready',
-      message: expect.stringContaining('damaged-layer: J/B/varnish'),
+      message: expect.stringContaining('damaged-layer'),
     })
     expect((await bench.open({ override: true })).state.name).toBe('ready')
   })

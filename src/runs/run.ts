@@ -8,6 +8,7 @@ import { Problem } from '../kernel/problem.ts'
 import { decodeEntry, type Entry, type EntryBodies, type EntryDraft, type RunLedger } from '../ledger/index.ts'
 import type { BlobCondition, Database, LedgerHead } from '../storage/port.ts'
 import { checkEvents, isRepeat } from './admission.ts'
+import { stopStep } from './causes.ts'
 import { decideLabel } from './decide.ts'
 import { headOver } from './heads.ts'
 import { freshReports } from './laid-reports.ts'
@@ -385,18 +386,3 @@ export class Run {
 
 const frameConflict = (frame: number): Problem =>
   new Problem('frame-conflict', `frame ${frame} is recorded with other reads or another position`, { measured: frame })
-
-function stopStep(body: EntryBodies['answer']): EntryDraft {
-  const { cause, frame, cell, flags } = body
-  return {
-    type: 'step',
-    body: {
-      to: 'stopped',
-      by: 'rollcall',
-      why: `label flagged ${flags.join(', ')}`,
-      frame,
-      cell,
-      ...(cause ? { cause } : {}),
-    },
-  }
-}

@@ -56,7 +56,8 @@ export async function traceCode(database: Database, run: Run, text: string): Pro
       })
     }
   }
-  return found
+  // Pictures are read in any order, so the entries that name a code are in none.
+  return found.toSorted((a, b) => a.answer.ledgerIndex - b.answer.ledgerIndex)
 }
 
 function cellsThatRead(

@@ -221,6 +221,12 @@ export async function openFolderBlobs({
         },
       )
     },
+    async localFile(digest) {
+      const path = pathOf(digest)
+      if (!(await stat(path).catch(() => undefined)))
+        throw new Problem('blob-not-found', `no blob has the digest ${digest}`)
+      return path
+    },
     read: (digest) => readVerified(pathOf(digest), digest),
     stream: (digest, range) => createReadStream(pathOf(digest), { highWaterMark: chunkBytes / 4, ...range }),
   }

@@ -21,6 +21,7 @@ async function createPackages(schema: Schema): Promise<void> {
     .addColumn('digest', 'text', required)
     .addColumn('manifest', 'text', required)
     .addColumn('report', 'text', required)
+    .addColumn('codeIndex', 'text')
     .addColumn('bytes', 'bigint', required)
     .addColumn('publishedAtMs', 'bigint', required)
     .addColumn('by', 'text', required)

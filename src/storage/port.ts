@@ -11,6 +11,8 @@ interface PackagesTable {
   digest: string
   manifest: string
   report: string
+  /** Digest of the package's code index, where its rule is a table. */
+  codeIndex: string | null
   bytes: number
   publishedAtMs: number
   by: string
@@ -174,6 +176,8 @@ export interface BlobStore {
   read(digest: Digest): Promise<Uint8Array>
   /** Bytes from `start` to `end` (both inclusive), as a stream, unverified; call `condition` first. */
   stream(digest: Digest, range?: { readonly start: number; readonly end: number }): NodeJS.ReadableStream
+  /** A file on this machine that holds the blob's bytes, unverified; it must not be changed. Problem `blob-not-found`. */
+  localFile(digest: Digest): Promise<string>
   /** Re-hashes unless size, times and inode are those of the last sound reading. */
   condition(digest: Digest): Promise<BlobCondition>
 }

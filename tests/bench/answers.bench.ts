@@ -25,20 +25,20 @@ const shapes = (quick: boolean): readonly Shape[] => [
     what: 'durable answers, one frame a request, one connection',
     connections: 1,
     framesEach: 1,
-    requests: quick ? 300 : 2_000,
+    requests: quick ? 300 : 1_000,
   },
   {
     what: `durable answers, one frame a request, ${connectionCount} connections`,
     connections: connectionCount,
     framesEach: 1,
-    requests: quick ? 480 : 3_200,
+    requests: quick ? 480 : 1_920,
     note: 'each connection is the controller of a run of its own, since the frames of one run come in order',
   },
   {
     what: `durable answers, ${batchFrames} frames a request, one connection`,
     connections: 1,
     framesEach: batchFrames,
-    requests: quick ? 20 : 100,
+    requests: quick ? 20 : 60,
   },
 ]
 
@@ -142,7 +142,7 @@ async function measureCpu(shape: Shape, { stage, rounds }: Measuring): Promise<R
 
 async function measureAll(stage: Stage, tools: BenchTools): Promise<readonly Row[]> {
   const plain = openPlainInserts(path.join(await tools.folder('plain'), 'plain.sqlite'))
-  const measuring: Measuring = { stage, plain, rounds: tools.quick ? 2 : 7 }
+  const measuring: Measuring = { stage, plain, rounds: tools.quick ? 2 : 5 }
   const rows: Row[] = []
   for (const shape of shapes(tools.quick)) {
     tools.tell(shape.what)

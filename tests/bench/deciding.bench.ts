@@ -1,11 +1,12 @@
 // What one label costs in memory: matching its code, deciding, recording in a ledger whose commits are free; and how that grows with
 // the labels that a run holds already.
 
-import { preserves } from '../../demo-jobs/orders.ts'
+import { preserves } from '../../demo-jobs/quillgarth-preserves/orders.ts'
 import { compileTemplate } from '../../src/codes/index.ts'
 import { sha256 } from '../../src/kernel/bytes.ts'
 import { systemClock, systemRandom } from '../../src/kernel/clock.ts'
 import { type EntryDraft, openLedgerWriter, type RunLedger } from '../../src/ledger/index.ts'
+import { compileRule } from '../../src/packages/index.ts'
 import { decideLabel } from '../../src/runs/decide.ts'
 import type { Run } from '../../src/runs/index.ts'
 import { openResolver } from '../../src/runs/resolve.ts'
@@ -18,7 +19,7 @@ import { interleave, timed } from './rounds.ts'
 import { type Row, timeRow } from './rows.ts'
 
 const labelSizes = (quick: boolean): readonly number[] => (quick ? [1_000, 4_000, 16_000] : [10_000, 50_000, 200_000])
-const roundsOf = ({ quick }: BenchTools) => ({ rounds: quick ? 2 : 5, warmUp: 1 })
+const roundsOf = ({ quick }: BenchTools) => ({ rounds: quick ? 2 : 4, warmUp: 1 })
 
 /** Keeps what a loop works out, so that the compiler can't leave it out. */
 let sink = 0
@@ -49,7 +50,8 @@ interface Sized {
 /** µs a label of deciding what comes next in the run, which is left as it is. */
 async function decideOnce({ run }: Sized): Promise<number> {
   const { state } = run
-  const using = { resolver: openResolver(state.frozen, () => []), layerCondition: () => 'sound' as const }
+  const ruled = state.frozen.jobs.map((job) => ({ job, rule: compileRule(job.code, { job: job.job, designs: [] }) }))
+  const using = { resolver: openResolver(ruled, () => []), layerCondition: () => 'sound' as const }
   const frames = framesFrom({ first: state.lastFrame + 1, count: 2_000 }, (frame) => {
     const event = frameEvent(frame)
     const positionUm = event.positionMm * 1000

@@ -1,6 +1,6 @@
 // The roll that benches run: frames of the demo's first package, four labels each, every serial once.
-import { preserves } from '../../demo-jobs/orders.ts'
-import { webFrame } from '../../demo-jobs/web.ts'
+import { preserves } from '../../demo-jobs/quillgarth-preserves/orders.ts'
+import { webFrame } from '../../demo-jobs/quillgarth-preserves/web.ts'
 import type { FrameEvent } from '../../src/runs/index.ts'
 
 /** Frames of a batch. */

@@ -3,7 +3,7 @@
 import { readFile } from 'node:fs/promises'
 import path from 'node:path'
 import { demoFiles } from '../../demo-jobs/folders.ts'
-import { preserves } from '../../demo-jobs/orders.ts'
+import { preserves } from '../../demo-jobs/quillgarth-preserves/orders.ts'
 import { systemClock, systemRandom } from '../../src/kernel/clock.ts'
 import { openLedgerWriter } from '../../src/ledger/index.ts'
 import { parseLine, parseTicket, putLine, putTicket } from '../../src/lines/index.ts'
@@ -36,7 +36,7 @@ export async function openHouse(folder: string): Promise<House> {
     folder: path.join(folder, 'blobs'),
     temporary: path.join(folder, 'blobs', 'temporary'),
   })
-  const catalogue = await openCatalogue({ database })
+  const catalogue = await openCatalogue({ database, blobs })
   return { database, blobs, catalogue, close: () => database.close() }
 }
 

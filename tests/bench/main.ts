@@ -7,6 +7,7 @@ import { parseArgs } from 'node:util'
 import { benchAnswers } from './answers.bench.ts'
 import { type Bench, type BenchTools, root } from './bench.ts'
 import { benchDeciding } from './deciding.bench.ts'
+import { benchGs1 } from './gs1.bench.ts'
 import { buildLongRun, type LongRun } from './long-run.ts'
 import { describeMachine, machineText } from './machine.ts'
 import { benchPublish } from './publish.bench.ts'
@@ -24,6 +25,7 @@ const benches: Readonly<Record<string, Bench>> = {
   publish: benchPublish,
   reading: benchReading,
   deciding: benchDeciding,
+  gs1: benchGs1,
   records: benchRecords,
   replay: benchReplay,
   verify: benchVerify,

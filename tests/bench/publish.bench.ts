@@ -7,8 +7,8 @@ import { sha256Hex } from '../../src/kernel/bytes.ts'
 import type { Bench, BenchTools } from './bench.ts'
 import { peakMb, startServer } from './built-server.ts'
 import { drawDesigns, writePackage } from './large-package.ts'
-import { interleave, timed } from './rounds.ts'
-import { type Row, rateRow } from './rows.ts'
+import { interleave, median, timed } from './rounds.ts'
+import { type Row, rateRow, shown } from './rows.ts'
 
 const sizes = (quick: boolean): readonly number[] => (quick ? [10, 30, 100] : [100, 300, 1_000])
 
@@ -43,7 +43,7 @@ async function measure(designs: number, folder: string, tools: BenchTools): Prom
   const rate = (ms: number): number => bytes / 1e6 / (ms / 1000)
   const peaks: number[] = []
   const figures = await interleave(
-    { rounds: tools.quick || designs > 500 ? 1 : 3 },
+    { rounds: tools.quick || designs > 100 ? 1 : 2 },
     {
       async publishing() {
         const server = await startServer(await tools.folder('publish'))
@@ -60,6 +60,8 @@ async function measure(designs: number, folder: string, tools: BenchTools): Prom
       decoding: async () => rate(await timed(() => eachFile(folder, decode))),
     },
   )
+  const seconds = median(figures.publishing.map((speed) => bytes / 1e6 / speed))
+  const pace = `${shown(seconds)} s, ${shown(designs / seconds)} designs/s`
   const memory =
     peaks.length > 0
       ? `peak memory of the server ${peaks.map((mb) => mb.toFixed(0)).join(', ')} MB`
@@ -72,7 +74,7 @@ async function measure(designs: number, folder: string, tools: BenchTools): Prom
       { what: 'hashing the same files', figures: figures.hashing },
       { what: 'decoding the same pictures', figures: figures.decoding },
     ],
-    note: memory,
+    note: `${pace}; ${memory}`,
   })
 }
 

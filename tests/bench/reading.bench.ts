@@ -4,8 +4,9 @@ import { readFile } from 'node:fs/promises'
 import path from 'node:path'
 import sharp from 'sharp'
 import { writeCapture } from '../../demo-jobs/draw-captures.ts'
-import { roll } from '../../demo-jobs/scenario.ts'
-import { camera, webFrame } from '../../demo-jobs/web.ts'
+import { webFrame } from '../../demo-jobs/quillgarth-preserves/web.ts'
+import { preservesScenario } from '../../demo-jobs/scenarios.ts'
+import { camera } from '../../demo-jobs/web.ts'
 import { type CaptureOutcome, type CaptureTask, openReader, readCapture } from '../../src/codes/index.ts'
 import { systemClock } from '../../src/kernel/clock.ts'
 import { openThreads, type Threads } from '../../src/queue/index.ts'
@@ -17,11 +18,12 @@ const drawnEvery = (quick: boolean): number => (quick ? 24 : 5)
 
 async function drawTasks({ folder, quick }: BenchTools): Promise<readonly CaptureTask[]> {
   const into = await folder('captures')
+  const { roll } = preservesScenario
   const tasks: CaptureTask[] = []
   for (let frame = 0; frame < roll.length; frame += drawnEvery(quick)) {
     const drawn = roll[frame]
     if (!drawn) break
-    const file = await writeCapture(drawn, into)
+    const file = await writeCapture(preservesScenario, drawn, into)
     tasks.push({ kind: 'capture', path: file, symbologies: ['qr'], frame: webFrame, camera })
   }
   return tasks

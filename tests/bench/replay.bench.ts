@@ -6,7 +6,6 @@ import { type LongRun, openHouse, openRegistry } from './long-run.ts'
 import { recordFrames } from './records.bench.ts'
 import { interleave, timed } from './rounds.ts'
 import { type Row, rateRow } from './rows.ts'
-import { verifyFrames } from './verify.bench.ts'
 
 const pageEntries = 2_000
 
@@ -24,7 +23,7 @@ async function measure({ folder, runId, frames }: LongRun, rounds: number): Prom
   const house = await openHouse(folder)
   let entries = 0
   const figures = await interleave(
-    { rounds, warmUp: 1 },
+    { rounds, warmUp: rounds > 1 ? 1 : 0 },
     {
       async replay() {
         const registry = openRegistry(house)
@@ -56,7 +55,7 @@ async function measure({ folder, runId, frames }: LongRun, rounds: number): Prom
 
 export const benchReplay: Bench = async ({ quick, tell, longRun }) => {
   const rows: Row[] = []
-  for (const frames of [quick ? 500 : 5_000, recordFrames(quick), verifyFrames(quick)]) {
+  for (const frames of [quick ? 100 : 1_000, quick ? 500 : 5_000, recordFrames(quick)]) {
     const run = await longRun(frames)
     tell(`${frames} frames`)
     rows.push(await measure(run, quick ? 1 : 3))

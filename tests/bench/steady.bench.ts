@@ -55,8 +55,8 @@ const p50Of = (latencies: readonly number[]): number =>
   )
 
 async function measure(stage: Stage, { quick, tell }: BenchTools): Promise<Row> {
-  const frames = (quick ? 2 : 8) * framesPerSecond
-  tell(`${(frames / framesPerSecond) * (quick ? 2 : 7)} s of events`)
+  const frames = (quick ? 2 : 5) * framesPerSecond
+  tell(`${(frames / framesPerSecond) * (quick ? 2 : 6)} s of events`)
   const own: Steady[] = []
   let requests = stage.requests(0, { count: framesPerSecond, framesEach: 1 })
   await driveSteadily(stage.server.url, requests.server)

@@ -8,7 +8,7 @@ import { interleave, timed } from './rounds.ts'
 import { rateRow } from './rows.ts'
 
 /** With five entries a frame, 210,000 entries. */
-export const verifyFrames = (quick: boolean): number => (quick ? 4_000 : 42_000)
+const verifyFrames = (quick: boolean): number => (quick ? 4_000 : 42_000)
 
 export const benchVerify: Bench = async ({ quick, tell, longRun }) => {
   const { folder, runId } = await longRun(verifyFrames(quick))

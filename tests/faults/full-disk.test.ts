@@ -18,6 +18,7 @@ import {
   ticketOf,
   verifyAgainst,
 } from '../fixtures/live-run.ts'
+import { openConnection } from '../fixtures/raw-http.ts'
 import { type LiveServer, rollcall, startServer, until } from '../fixtures/server.ts'
 
 let disk: string
@@ -125,7 +126,14 @@ it('answers nothing on a full disk but what was answered before, and goes on wit
   const refused = await feedUntilFull(live, runId, feed)
   await fillUp()
 
-  // Many at once, as from a controller that tries again.
+  // Many in one breath: the failed run is opened again once, for all of them.
+  const line = await openConnection(live.url)
+  const views = await Promise.all(
+    Array.from({ length: 8 }, () => line.send({ method: 'GET', target: `/api/v1/runs/${runId}` })),
+  )
+  for (const view of views) expect(view, view.text).toMatchObject({ status: 200, json: { state: 'open' } })
+  line.close()
+  // And from a controller that tries again.
   const tries = await Promise.all(Array.from({ length: 8 }, () => live.ask('POST', target, { body: refused })))
   for (const reply of tries) expect(reply).toMatchObject(full)
   await expectSound(live, runId, feed)
@@ -148,6 +156,23 @@ it('answers nothing on a full disk but what was answered before, and goes on wit
     feed.keep(reply.json.answers)
   }
   await expectSound(live, runId, feed)
+}, 120_000)
+
+it('brings a recall to a run whose last commit failed', async (ctx) => {
+  needDisk(ctx)
+  const live = await start()
+  const { runId } = await provedRun(live)
+  const feed = openFeed()
+  await leaveRoom(300_000)
+  const refused = await feedUntilFull(live, runId, feed)
+  await makeRoom()
+  const body = { by: 'QA', why: 'wrong dose' }
+  const { json } = await demand(live.ask('POST', '/jobs/J7/designs/PLUM/versions/1/withdraw', { body }))
+  expect(json).toEqual({ outcome: 'withdrawn', runs: [{ runId, revoked: refused[0]!.frame }] })
+  const { json: page } = await demand(live.ask('POST', `/runs/${runId}/frames`, { body: refused }))
+  const plums = (page.answers as Answer[]).filter(({ cell }) => cell === 2)
+  for (const answer of plums) expect(answer).toMatchObject({ decision: 'skip', flags: ['withdrawn'] })
+  expect((await live.ask('GET', `/runs/${runId}`)).json).toMatchObject({ state: 'stopped' })
 }, 120_000)
 
 it('leaves nothing behind of a picture, an upload, a ticket and a run that found no room', async (ctx) => {

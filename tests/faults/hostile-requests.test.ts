@@ -179,7 +179,7 @@ describe('a body', () => {
     await refuses(rawFrames(Buffer.alloc(100_000_000, ' ')), refusal)
     const before = await residentBytes()
     for (const told of [true, false]) await refuses(() => sendBulk({ bytes: 100_000_000, told }), refusal)
-    expect(performance.now() - startedMs).toBeLessThan(5_000)
+    expect(performance.now() - startedMs).toBeLessThan(10_000)
     expect((await residentBytes()) - before).toBeLessThan(40_000_000)
   })
 

@@ -126,7 +126,7 @@ it('loses, changes and doubles no answer, whatever moment the server is killed a
     await demand(server.ask('POST', `/runs/${runId}/${act}`, { body: { by: 'lead' } }))
   const ledger = await ledgerOf(server, runId)
   expect(await verifyAgainst(ledger, controller.answers())).toMatchObject({ ok: true, sealed: true })
-}, 60_000)
+}, 180_000)
 
 it('has a recall in force after a restart when the server died before the runs heard of it', async () => {
   const { runId } = await provedRun(server)

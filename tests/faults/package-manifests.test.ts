@@ -182,12 +182,23 @@ describe('the matching rule', () => {
     ])
   })
 
-  it('of a kind that is not built is refused as such, and the code table is no extra file', async () => {
-    const { findings } = await changed(({ manifest, files }) => {
+  const withTable = (text: string) =>
+    changed(({ manifest, files }) => {
+      const csv = Buffer.from(text)
       manifest.code = { rule: 'table', symbologies: ['qr'], file: 'codes.csv', sha256: '0'.repeat(64) }
-      files.set('codes.csv', Buffer.from('code,design\n'))
+      files.set('codes.csv', csv)
     })
-    expect(findings).toMatchObject([{ code: 'rule-not-supported', pointer: '/code/rule' }])
+
+  it('of a table that names no row of a design is refused, for its labels could never be laid', async () => {
+    const { findings } = await withTable('code,design,print\nX1,PLUM,01\n')
+    expect(findings.map(({ code, measured }) => [code, measured])).toContainEqual(['design-unmatchable', 'LIME'])
+  })
+
+  it('of a table with broken rows is refused with every row', async () => {
+    const { findings } = await withTable('code,design\nX1,PLUM\nX1,PLUM\n,PLUM\nX2,PLUM,3\n')
+    expect(findings.filter(({ file }) => file === 'codes.csv').map(({ row }) => row)).toEqual(
+      expect.arrayContaining([3, 4, 5]),
+    )
   })
 })
 

@@ -1,6 +1,6 @@
 // Element strings as people write them: (01)09521234543213(10)ABC123.
 import { type AiEntry, findAi } from './ai-dictionary.ts'
-import { type Cut, type CutElement, type Gs1Element, type Gs1Message, refuse } from './message.ts'
+import { type Cut, type CutElement, type Gs1Element, type Gs1Message, isEscape, refuse } from './message.ts'
 
 /**
  * Cuts a text with its AIs in brackets. An opening bracket in a value is written `\(`; `\)` is taken as well, and no value holds a
@@ -58,7 +58,7 @@ function afterSpaces(text: string, from: number): number {
 
 function endOfValue(text: string, valueAt: number): number {
   for (let at = valueAt; at < text.length; at++) {
-    if (text[at] === '\\') at += 1
+    if (isEscape(text, at)) at += 1
     else if (text[at] === '(') return at
   }
   return text.length

@@ -1,6 +1,6 @@
 // GS1 Digital Link URIs: any host, any path before the primary key, qualifiers in their order, attributes in the query.
 import { type AiEntry, findAi } from './ai-dictionary.ts'
-import { type Cut, type CutElement, type Gs1Message, refuse } from './message.ts'
+import { type Cut, type CutElement, type Gs1Message, type Refused, refuse } from './message.ts'
 import { cutUri, decode, type Span } from './uri.ts'
 
 /**
@@ -15,37 +15,44 @@ export function cutDigitalLink(text: string, from: number): Cut {
   const uri = cutUri(text, from)
   if (!uri.ok) return refuse(message, uri.fault)
   const { path, query } = uri.parts
-  const keyed = cutPath(message, path, elements)
-  return keyed.ok ? cutQuery(keyed.message, { query, key: keyed.key, qualifiers: elements.slice(1), elements }) : keyed
+  const keyed = cutPath(message, path)
+  if (!keyed.ok) return keyed
+  elements.push(keyed.key, ...keyed.qualifiers)
+  return cutQuery(message, { query, key: keyed.key.entry, qualifiers: keyed.qualifiers, elements })
 }
 
-type Keyed = { readonly ok: true; readonly message: Gs1Message; readonly key: AiEntry } | Extract<Cut, { ok: false }>
+interface Keyed {
+  readonly ok: true
+  readonly key: CutElement
+  readonly qualifiers: readonly CutElement[]
+}
 
 /** Pairs of AI and value from the right, up to a primary key; each part of the path is looked at once. */
-function cutPath(message: Gs1Message, path: Span, elements: CutElement[]): Keyed {
+function cutPath(message: Gs1Message, path: Span): Keyed | Refused {
   const { text } = message
-  const pairs: CutElement[] = []
+  const qualifiers: CutElement[] = []
   let end = path.to
   for (;;) {
     const valueSlash = end > path.from ? text.lastIndexOf('/', end - 1) : -1
     const aiSlash = valueSlash > path.from ? text.lastIndexOf('/', valueSlash - 1) : -1
     const entry = aiSlash < path.from ? undefined : findAi(text.slice(aiSlash + 1, valueSlash))
-    if (!entry) return noKey(message, path) as Extract<Cut, { ok: false }>
-    pairs.push(toElement(text, { entry, position: aiSlash + 1, from: valueSlash + 1, to: end, inQuery: false }))
+    if (!entry) return noKey(message, path)
+    const pair = toElement(text, { entry, position: aiSlash + 1, from: valueSlash + 1, to: end, inQuery: false })
     if (entry.paths) {
-      elements.push(...pairs.reverse())
-      const [, ...qualifiers] = elements
-      if (fitsInOrder(entry.paths, qualifiers)) return { ok: true, message, key: entry }
-      return misplaced(message, entry, qualifiers) as Extract<Cut, { ok: false }>
+      qualifiers.reverse()
+      return fitsInOrder(entry.paths, qualifiers)
+        ? { ok: true, key: pair, qualifiers }
+        : misplaced(message, pair, qualifiers)
     }
+    qualifiers.push(pair)
     end = aiSlash
   }
 }
 
-/** Withdrawn from the standard with version 1.2; named so that a person sees why such a link is refused. */
+/** Deprecated with version 1.2 of the standard; named so that a person sees why such a link is refused. */
 const withdrawnNames = /\/(gtin|itip|gmn|cpid|gln|party|gsrnp?|gcn|sscc|gdti|ginc|gsin|grai|giai)\//
 
-function noKey(message: Gs1Message, { from, to }: Span): Cut {
+function noKey(message: Gs1Message, { from, to }: Span): Refused {
   const measured = message.text.slice(from, to)
   const withdrawn = withdrawnNames.exec(measured)?.[1]
   const advice = withdrawn === undefined ? '' : `; “${withdrawn}” in place of an AI was withdrawn from the standard`
@@ -64,7 +71,7 @@ const gtinDigits = 14
 function toElement(text: string, pair: PairAt): CutElement {
   const { entry, position, from } = pair
   const written = decode(text, pair)
-  const isShort = entry.ai === '01' && /^(?:[0-9]{8}|[0-9]{12,13})$/.test(written)
+  const isShort = entry.ai === '01' && written.length < gtinDigits && /^(?:[0-9]{8}|[0-9]{12,13})$/.test(written)
   const value = isShort ? written.padStart(gtinDigits, '0') : written
   return { ai: entry.ai, value, position, entry, valueAt: from, padding: value.length - written.length }
 }
@@ -82,20 +89,24 @@ const hasOrder = (order: readonly string[], qualifiers: readonly CutElement[]): 
 const fitsInOrder = (orders: readonly (readonly string[])[], qualifiers: readonly CutElement[]): boolean =>
   qualifiers.length === 0 || orders.some((order) => hasOrder(order, qualifiers))
 
-function misplaced(message: Gs1Message, key: AiEntry, qualifiers: readonly CutElement[]): Cut {
-  const fits = (count: number): boolean => fitsInOrder(key.paths ?? [], qualifiers.slice(0, count))
-  const wrong = qualifiers.find((_, index) => !fits(index + 1))
-  const limit = (key.paths ?? []).map((order) => order.join(', ')).join(' or ')
+/** The elements stay in the message, so that a person sees what was there. */
+function misplaced(message: Gs1Message, key: CutElement, qualifiers: readonly CutElement[]): Refused {
+  const orders = key.entry.paths ?? []
+  const wrong = qualifiers.find((_qualifier, index) => !fitsInOrder(orders, qualifiers.slice(0, index + 1))) ?? key
+  const limit = orders.map((order) => order.join(', ')).join(' or ')
   const allowed = limit === '' ? 'takes no qualifiers' : `takes the qualifiers ${limit}, in this order`
   const measured = qualifiers.map(({ ai }) => ai).join(', ')
-  return refuse(message, {
-    at: wrong?.position ?? 0,
-    ...(wrong ? { ai: wrong.ai } : {}),
-    rule: 'qualifier',
-    message: `the primary key (${key.ai}) ${allowed}, not ${measured}`,
-    measured,
-    limit: limit === '' ? 'none' : limit,
-  })
+  return refuse(
+    { ...message, elements: [key, ...qualifiers] },
+    {
+      ai: wrong.ai,
+      at: wrong.position,
+      rule: 'qualifier',
+      message: `the primary key (${key.ai}) ${allowed}, not ${measured}`,
+      measured,
+      limit: limit === '' ? 'none' : limit,
+    },
+  )
 }
 
 interface QueryCut {
@@ -134,7 +145,7 @@ function cutParameter(
   message: Gs1Message,
   parameter: Parameter,
   { query, key, qualifiers, elements }: QueryCut,
-): Cut | undefined {
+): Refused | undefined {
   const { name, from, to, equalsAt } = parameter
   const { text } = message
   const entry = findAi(name)

@@ -2,13 +2,10 @@
 import { type AiEntry, aiAt } from './ai-dictionary.ts'
 import { type Cut, type CutElement, type Gs1Message, refuse } from './message.ts'
 
-/** FNC1 between elements comes from the scanner as the control character GS. */
-export const groupSeparator = '\u001d'
-
 export interface ElementStringOptions {
   /** Where the element string begins in the text. */
   readonly from: number
-  /** What else stands for FNC1, beside GS: a caret, where a person types. */
+  /** Whether a caret stands for FNC1 as well, where a person types. */
   readonly caret: boolean
   /** Whether one separator may lead: FNC1 in first position, which scanners send as an identifier and some as GS. */
   readonly leading: boolean
@@ -38,6 +35,7 @@ export function cutElementString(text: string, options: ElementStringOptions): C
   return { ok: true, message }
 }
 
+/** FNC1 between elements comes from the scanner as the control character GS, 0x1D; a person types a caret. */
 function isSeparator(text: string, at: number, caret: boolean): boolean {
   const unit = text.charCodeAt(at)
   return unit === 0x1d || (caret && unit === 0x5e)

@@ -28,7 +28,9 @@ describe('an explanation', () => {
     expect(explain(`^01${gtin}10A^21B`).bracketed).toBe(`(01)${gtin}(10)A(21)B`)
     expect(explain(`(01) ${gtin} (10) A`).syntax).toBe('bracketed')
     expect(explain(`https://a/01/9521234543213/10/A%28`).bracketed).toBe(`(01)${gtin}(10)A\\(`)
-    expect(explain(`01${gtin}`, ']Q1')).toMatchObject({ ok: false, elements: [], faults: [{ rule: 'plain-data' }] })
+    const plain = explain(`01${gtin}`, ']Q1')
+    expect(plain).toMatchObject({ ok: false, elements: [], faults: [{ rule: 'plain-data' }] })
+    expect(plain.syntax).toBeUndefined()
   })
 
   it('shows control characters, and points at faults under the shown text', () => {

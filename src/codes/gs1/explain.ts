@@ -1,7 +1,7 @@
 // A GS1 text explained to a person: what was recognised, element by element, and every fault with a pointer under the text.
 import { toBracketed } from './bracketed.ts'
 import { elementFault, shown } from './check.ts'
-import type { Gs1Fault } from './fault.ts'
+import type { Gs1Fault, Gs1RuleName } from './fault.ts'
 import { meaningOf } from './meaning.ts'
 import type { Gs1Syntax } from './message.ts'
 import { pairFaults } from './pairs.ts'
@@ -24,7 +24,8 @@ export interface Gs1PointedFault extends Gs1Fault {
 export interface Gs1Explanation {
   /** Whether the whole text holds. */
   readonly ok: boolean
-  readonly syntax: Gs1Syntax
+  /** Absent where the text is none of them at all. */
+  readonly syntax?: Gs1Syntax
   /** The text with control characters made visible, character for character. */
   readonly shown: string
   /** As far as the text could be taken apart. */
@@ -33,6 +34,9 @@ export interface Gs1Explanation {
   readonly bracketed?: string
   readonly faults: readonly Gs1PointedFault[]
 }
+
+/** Faults of texts that were not taken for any syntax. */
+const formless: ReadonlySet<Gs1RuleName> = new Set(['text-bytes', 'identifier', 'plain-data'])
 
 export interface ExplainOptions extends Pick<ReadOptions, 'identifier'> {
   /** For the century of two-digit years, ms since 1970. */
@@ -58,7 +62,7 @@ export function explainGs1(text: string, { identifier, nowMs }: ExplainOptions):
   const faults = cut.ok ? [...inValues, ...pairFaults(message)] : [...inValues, cut.fault]
   return {
     ok: faults.length === 0,
-    syntax: message.syntax,
+    ...(cut.ok || !formless.has(cut.fault.rule) ? { syntax: message.syntax } : {}),
     shown: shown(text),
     elements,
     ...(elements.length > 0 ? { bracketed: toBracketed(elements) } : {}),

@@ -4,7 +4,7 @@ import type { SymbologyName } from '../../kernel/terms.ts'
 import type { CodeIdentity, Rule } from '../rule.ts'
 import { type AiEntry, findAi } from './ai-dictionary.ts'
 import { messageFault, valueFault } from './check.ts'
-import type { Gs1Message } from './message.ts'
+import type { CutElement, Gs1Message } from './message.ts'
 import { cutGs1 } from './read.ts'
 
 export interface Gs1RuleOptions {
@@ -79,16 +79,18 @@ function toEntry(ai: string, role: string): AiEntry {
   return entry
 }
 
+function valueIn(elements: readonly CutElement[], entry: AiEntry | undefined): string | undefined {
+  return entry && elements.find((element) => element.entry === entry)?.value
+}
+
 function identityOf(
   { elements }: Gs1Message,
   roles: Roles,
   names: ReadonlyMap<string, string>,
 ): CodeIdentity | undefined {
-  const valueIn = (entry: AiEntry | undefined): string | undefined =>
-    elements.find((element) => element.entry === entry)?.value
-  const design = valueIn(roles.design)
-  const print = valueIn(roles.print)
-  const serial = valueIn(roles.serial)
+  const design = valueIn(elements, roles.design)
+  const print = valueIn(elements, roles.print)
+  const serial = valueIn(elements, roles.serial)
   if (design === undefined || (roles.print && print === undefined) || (roles.serial && serial === undefined))
     return undefined
   return {

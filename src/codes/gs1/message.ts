@@ -31,18 +31,26 @@ export interface Gs1Message {
 }
 
 /** What could be cut before the fault is kept, to be shown to a person. */
-export type Cut =
-  | { readonly ok: true; readonly message: Gs1Message }
-  | { readonly ok: false; readonly message: Gs1Message; readonly fault: Gs1Fault }
+export interface Refused {
+  readonly ok: false
+  readonly message: Gs1Message
+  readonly fault: Gs1Fault
+}
+
+export type Cut = { readonly ok: true; readonly message: Gs1Message } | Refused
 
 interface Refusal extends Omit<Gs1Fault, 'rule' | 'position'> {
   readonly at: number
   readonly rule: Gs1RuleName
 }
 
-export function refuse(message: Gs1Message, { at, ...rest }: Refusal): Cut {
+export function refuse(message: Gs1Message, { at, ...rest }: Refusal): Refused {
   return { ok: false, message, fault: { position: at, ...rest } }
 }
+
+/** Whether a bracket stands here that is led by a backslash, and so part of a value. */
+export const isEscape = (text: string, at: number): boolean =>
+  text[at] === '\\' && (text[at + 1] === '(' || text[at + 1] === ')')
 
 /** Where in the text a character of a value stands. */
 export function positionInValue({ syntax, text }: Gs1Message, element: CutElement, index: number): number {
@@ -50,7 +58,7 @@ export function positionInValue({ syntax, text }: Gs1Message, element: CutElemen
   for (let step = element.padding; step < index; step++) {
     const char = text[at]
     if (syntax === 'digital-link' && char === '%') at += 3
-    else if (syntax === 'bracketed' && char === '\\') at += 2
+    else if (syntax === 'bracketed' && isEscape(text, at)) at += 2
     else at += 1
   }
   return at

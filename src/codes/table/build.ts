@@ -86,27 +86,38 @@ export async function buildCodeIndex(options: BuildOptions): Promise<BuildOutcom
   const { csvPath, temporaryFolder, memoryBytesMax = memoryBytesMaxDefault } = options
   assert(memoryBytesMax >= memoryBytesMaxLeast, 'a build has at least 4 MiB')
   return whereDiskFills(async () => {
-    const scratch = await mkdtemp(join(temporaryFolder, 'code-index-'))
     const handle = await open(csvPath, 'r')
     try {
-      const { size } = await handle.stat()
-      const plan = planBuild({ tableBytes: size, memoryBytesMax })
-      for (let attempt = 0; attempt < hashKeysMax; attempt++) {
-        const outcome = await attemptBuild({ ...options, handle, size, scratch, plan, attempt })
-        if (outcome) return outcome
+      const scratch = await mkdtemp(join(temporaryFolder, 'code-index-'))
+      try {
+        return await buildInScratch({ ...options, handle, scratch, memoryBytesMax })
+      } finally {
+        await rm(scratch, { recursive: true, force: true })
       }
-      return refuseFlood(options)
     } finally {
       await handle.close()
-      await rm(scratch, { recursive: true, force: true })
     }
   })
 }
 
-interface Attempt extends BuildOptions {
+interface Scratch extends BuildOptions {
   readonly handle: FileHandle
-  readonly size: number
   readonly scratch: string
+  readonly memoryBytesMax: number
+}
+
+async function buildInScratch(options: Scratch): Promise<BuildOutcome> {
+  const { size } = await options.handle.stat()
+  const plan = planBuild({ tableBytes: size, memoryBytesMax: options.memoryBytesMax })
+  for (let attempt = 0; attempt < hashKeysMax; attempt++) {
+    const outcome = await attemptBuild({ ...options, size, plan, attempt })
+    if (outcome) return outcome
+  }
+  return refuseFlood(options)
+}
+
+interface Attempt extends Scratch {
+  readonly size: number
   readonly plan: BuildPlan
   readonly attempt: number
 }

@@ -20,14 +20,16 @@ export interface ReadOptions {
   readonly findings: TableFindings
   /** Called a batch, with the bytes of the file read so far. */
   readonly onBytes: (bytes: number) => void
-  readonly signal: AbortSignal | undefined
+  readonly signal?: AbortSignal | undefined
+  /** How much of the file is read at a time. */
+  readonly blockBytes?: number
 }
 
 const headerColumnsMax = 64
 
 /** Opens a table; undefined, with findings, where its header can't be used. */
 export async function openTableRows(options: ReadOptions): Promise<TableRows | undefined> {
-  const window = await openWindow(options.handle)
+  const window = await openWindow(options.handle, options.blockBytes)
   const header = await scanHeader(window)
   const places = header && readPlaces(header, options.findings)
   if (header === undefined || places === undefined) {

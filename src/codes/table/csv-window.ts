@@ -4,8 +4,7 @@ import type { FileHandle } from 'node:fs/promises'
 import { limits } from '../../kernel/limits.ts'
 import { bytesPerUnitMax, encodingOf, openTranscoder, type TableEncoding, transcoderRestBytes } from './csv-encoding.ts'
 
-const blockBytes = 1024 * 1024
-const windowBytes = (blockBytes / 2) * bytesPerUnitMax + 2 * limits.tableRowBytesMax + transcoderRestBytes
+export const blockBytesDefault = 1024 * 1024
 
 export interface TextWindow {
   readonly encoding: TableEncoding
@@ -20,14 +19,16 @@ export interface TextWindow {
   refill(from: number): Promise<void>
 }
 
-/** Opens a window on the file's start, empty. The file must not change meanwhile. */
-export async function openWindow(handle: FileHandle): Promise<TextWindow> {
+/** Opens a window on the file's start, empty, to be read in blocks. The file must not change meanwhile. */
+export async function openWindow(handle: FileHandle, blockBytes = blockBytesDefault): Promise<TextWindow> {
   const head = Buffer.alloc(3)
   const { bytesRead } = await handle.read(head, 0, head.length, 0)
   const { encoding, markBytes } = encodingOf(head.subarray(0, bytesRead))
   const transcoder = encoding === 'utf-8' ? undefined : openTranscoder(encoding)
   const raw = transcoder ? Buffer.allocUnsafe(blockBytes) : undefined
-  const bytes = Buffer.allocUnsafe(windowBytes)
+  const bytes = Buffer.allocUnsafe(
+    Math.ceil(blockBytes / 2) * bytesPerUnitMax + 2 * limits.tableRowBytesMax + transcoderRestBytes,
+  )
   let length = 0
   let ended = false
   let readBytes = markBytes

@@ -12,8 +12,8 @@ const digit0 = 0x30
 const digit9 = 0x39
 const plus = 0x2b
 
-/** `1.23457E+12`, in any locale, as spreadsheets export numbers that they show so. */
-const exponentForm = /^[1-9](?:[.,]\d+)?E\+\d{2,3}$/i
+/** `1.23457E+12`, as spreadsheets export numbers that they show so. */
+const exponentForm = /^[1-9](?:\.\d+)?E\+\d{2,3}$/i
 
 export interface FieldPlace {
   readonly column: TableColumn

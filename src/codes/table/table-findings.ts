@@ -9,7 +9,7 @@ export interface TableFindings {
   addUnlisted(code: ProblemCode, count: number): void
   /** How many there are, of one kind or of all. */
   count(code?: ProblemCode): number
-  /** Kind by kind in order of rows; where some are not listed, a last one of the kind counts them. */
+  /** Kind by kind, each in order of rows; where some are not listed, a last one of the kind counts them. */
   list(): readonly Finding[]
 }
 
@@ -50,9 +50,15 @@ export function openFindings(file: string, listedMax: number = limits.tableFindi
       if (code !== undefined) return kinds.get(code)?.count ?? 0
       return [...kinds.values()].reduce((sum, kind) => sum + kind.count, 0)
     },
-    list: () => [...kinds].flatMap(([code, kind]) => [...kind.listed, ...restOf({ code, file, kind })]),
+    list: () =>
+      [...kinds].toSorted(byFirstRow).flatMap(([code, kind]) => [...kind.listed, ...restOf({ code, file, kind })]),
   }
 }
+
+type KindEntry = readonly [ProblemCode, Kind]
+
+const byFirstRow = ([a, { listed: ofA }]: KindEntry, [b, { listed: ofB }]: KindEntry): number =>
+  (ofA[0]?.row ?? 0) - (ofB[0]?.row ?? 0) || (a < b ? -1 : 1)
 
 function restOf({ code, file, kind }: { code: ProblemCode; file: string; kind: Kind }): Finding[] {
   const rest = kind.count - kind.listed.length

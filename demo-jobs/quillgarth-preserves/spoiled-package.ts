@@ -1,9 +1,9 @@
 // The delivery that must be refused, with a finding for each of its faults. It is made of two designs of a sound one.
 import { join } from 'node:path'
 import sharp, { type Sharp } from 'sharp'
-import { sha256Hex } from '../src/kernel/bytes.ts'
-import { type DrawnDesign, type DrawnPackage, manifestOf } from './drawn-package.ts'
-import { foilMask } from './layer-files.ts'
+import { sha256Hex } from '../../src/kernel/bytes.ts'
+import { type DrawnDesign, type DrawnPackage, manifestOf } from '../drawn-package.ts'
+import { foilMask } from '../layer-files.ts'
 import { preserves } from './orders.ts'
 import { codeAt } from './web.ts'
 

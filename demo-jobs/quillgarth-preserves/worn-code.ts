@@ -1,9 +1,9 @@
-// QR codes for the captures, from a writer that is independent of the reader; and the wear that leaves them barely readable.
-import writer from 'bwip-js'
-import { seeded } from './random.ts'
+// Preserves carry QR codes of version 2, level Q; spots and pinholes leave some of them barely readable.
+import { seeded } from '../random.ts'
+import { type Modules, qrModules } from '../symbols.ts'
 
 /** Modules along a side of a QR code of version 2. */
-export const qrSide = 25
+const qrSide = 25
 
 /** Codewords in version 2; level Q makes one block of them, of which 22 are error correction, so that eleven may be wrong. */
 const codewordCount = 44
@@ -11,19 +11,8 @@ const codewordCount = 44
 /** Wrong codewords in a worn code: unused error correction falls to 1 − 2·9/22 = 0.18. */
 const wornCodewords = 9
 
-export interface QrModules {
-  /** One byte a module, row after row; 1 is dark. */
-  readonly dark: Uint8Array
-}
-
-/** The code of a text, version 2 level Q (at most 29 characters of the alphanumeric set). `mask` is 0 to 7. */
-export function qrModules(text: string, mask: number): QrModules {
-  const [drawn] = writer.raw('qrcode', text, `eclevel=Q version=2 mask=${mask + 1}`)
-  if (!drawn || !('pixs' in drawn) || drawn.pixx !== qrSide) {
-    throw new Error(`invariant broken: ${text} makes a QR code of version 2`)
-  }
-  return { dark: Uint8Array.from(drawn.pixs) }
-}
+/** The code of a text of at most 29 characters of the alphanumeric set. `mask` is 0 to 7. */
+export const preservesCode = (text: string, mask: number): Modules => qrModules(text, { version: 2, level: 'Q', mask })
 
 // Finder, format, timing and alignment patterns of version 2 (ISO/IEC 18004): everything that is not a codeword's module.
 function isPattern(row: number, column: number): boolean {
@@ -49,8 +38,8 @@ function codewordModules(): readonly number[] {
 
 const laid = codewordModules()
 
-/** Spots and pinholes: flips one or two modules in each of nine codewords, which error correction can still mend. */
-export function wear({ dark }: QrModules, seed: number): QrModules {
+/** Flips one or two modules in each of nine codewords of a preserves code, which error correction can still mend. */
+export function wear({ side, dark }: Modules, seed: number): Modules {
   const random = seeded(seed)
   const codewords = new Set<number>()
   while (codewords.size < wornCodewords) codewords.add(Math.floor(random() * codewordCount))
@@ -63,5 +52,5 @@ export function wear({ dark }: QrModules, seed: number): QrModules {
     flip(laid[codeword * 8 + bit] ?? 0)
     if (random() < 0.5) flip(laid[codeword * 8 + bit + 1] ?? 0)
   }
-  return { dark: worn }
+  return { side, dark: worn }
 }
