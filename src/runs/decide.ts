@@ -7,9 +7,10 @@ import type { EntryBodies } from '../ledger/index.ts'
 import { strictest } from '../lines/index.ts'
 import type { BlobCondition } from '../storage/port.ts'
 import { type CauseBody, causeOf } from './causes.ts'
+import type { SerialInRun } from './ended-serials.ts'
 import type { CellOfRun } from './geometry.ts'
 import type { Choice, Identity, Resolver } from './resolve.ts'
-import { type FrameRecord, type ReadBody, type RunState, serialKey, versionKey } from './state.ts'
+import { type FrameRecord, isLaidAt, type ReadBody, type RunState, versionKey } from './state.ts'
 
 /** Unused error correction under which a symbol may fail next time: grade D of ISO/IEC 15415 begins at 0.25 (second-hand). */
 export const lowQualityBelowDefault = 0.25
@@ -18,6 +19,8 @@ export interface DecideWith {
   readonly resolver: Resolver
   /** Last known condition of a layer's bytes; kept up to date by the run. */
   readonly layerCondition: (digest: Digest) => BlobCondition
+  /** Whether another run laid this serial in the same pass. */
+  readonly laidInOtherRun: (of: SerialInRun) => boolean
 }
 
 type Seen =
@@ -90,6 +93,7 @@ function placeFlags(
   state: RunState,
   frame: FrameRecord,
   label: { cell: CellOfRun; ordinal: number; identity?: Identity },
+  { laidInOtherRun }: DecideWith,
 ) {
   const { cell, ordinal, identity } = label
   const found: Flag[] = []
@@ -97,9 +101,10 @@ function placeFlags(
   if (frame.offPhase || contradicted) found.push('out-of-sequence')
   if (state.places.state(frame.place, ordinal) === 'lay') found.push('already-laid')
   if (state.name === 'proving' || identity?.serial === undefined) return found
-  const laid = state.serials.get(serialKey(identity.job, identity.serial, cell.serialCell))
-  const elsewhere = laid !== undefined && (laid.place !== frame.place || laid.ordinal !== ordinal)
-  if (elsewhere && state.places.state(laid.place, laid.ordinal) === 'lay') found.push('duplicate')
+  const of = { job: identity.job, serial: identity.serial, cell: cell.serialCell }
+  const slot = frame.place * state.cells.length + ordinal
+  const inOther = (): boolean => laidInOtherRun({ ...of, runId: state.runId, pass: state.ticket.pass })
+  if (isLaidAt(state, of, slot) || inOther()) found.push('duplicate')
   return found
 }
 
@@ -138,7 +143,7 @@ export function decideLabel(
   const all = new Set([
     ...weighed.flags,
     ...layerFlags(state, weighed, using),
-    ...placeFlags(state, frame, { cell, ordinal, ...(identity ? { identity } : {}) }),
+    ...placeFlags(state, frame, { cell, ordinal, ...(identity ? { identity } : {}) }, using),
   ])
   const { decision, cause } = judge(state, [...all], identity)
   return {

@@ -17,10 +17,11 @@ import {
 } from '../lines/index.ts'
 import type { CatalogueChange, CatalogueStore } from '../packages/index.ts'
 import type { BlobStore, Database, LedgerHead } from '../storage/port.ts'
+import { EndedSerials, type SerialInRun } from './ended-serials.ts'
 import { openLayerWatch } from './layer-watch.ts'
 import { openResolver } from './resolve.ts'
 import { Run } from './run.ts'
-import { applyEntry, openState, type RunState, versionKey } from './state.ts'
+import { applyEntry, isLaidAt, openState, type RunState, versionKey } from './state.ts'
 
 export interface RunsParts {
   readonly database: Database
@@ -59,6 +60,9 @@ const ended = new Set(['sealed', 'aborted'])
 export class Runs {
   private readonly parts: RunsParts
   private readonly layers
+  private readonly serials: EndedSerials
+  /** Runs held in memory, by id. */
+  private readonly live = new Map<string, Run>()
   private readonly loading = new Map<string, Promise<Run>>()
   /** Under which this process holds each run. */
   private readonly epochs = new Map<string, number>()
@@ -70,6 +74,7 @@ export class Runs {
   constructor(parts: RunsParts) {
     this.parts = parts
     this.layers = openLayerWatch(parts.blobs)
+    this.serials = new EndedSerials(parts)
     parts.catalogue.onChange((change) => {
       this.spreading = this.spreading.then(() => this.spread(change))
     })
@@ -249,16 +254,30 @@ export class Runs {
       clock,
       resolver: openResolver(ruled, outside),
       layerCondition: (digest) => this.layers.condition(digest),
+      laidInOtherRun: (of) => this.laidInOtherRun(of),
       onWritten: (entries) => {
         onWritten?.(state.runId, entries)
         if (entries.some((entry) => entry.type === 'step')) this.noteState(run).catch(() => undefined)
       },
     })
+    if (!ended.has(state.name)) {
+      const jobs = state.frozen.jobs.map(({ job }) => job)
+      await this.serials.load({ jobs, pass: state.ticket.pass }, (runId) => this.get(runId))
+    }
+    this.live.set(run.runId, run)
     return run
+  }
+
+  private laidInOtherRun(of: SerialInRun): boolean {
+    for (const { runId, state } of this.live.values()) {
+      if (runId !== of.runId && state.ticket.pass === of.pass && isLaidAt(state, of)) return true
+    }
+    return this.serials.has(of)
   }
 
   private async noteState(run: Run): Promise<void> {
     const { catalogue } = this.parts.database
+    if (ended.has(run.state.name)) await this.serials.keep(run)
     await catalogue.updateTable('runs').set({ state: run.state.name }).where('runId', '=', run.runId).execute()
   }
 

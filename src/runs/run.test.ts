@@ -395,6 +395,46 @@ describe('pictures', () => {
   })
 })
 
+describe('duplicates across runs', () => {
+  const serialOf = async (run: Awaited<ReturnType<Bench['openProved']>>, frame: number, texts: (string | null)[]) =>
+    short((await run.frames([event(frame, texts)])).answers)
+
+  it('knows what another run that is open laid in the same pass', async () => {
+    bench = await openBench()
+    const first = await bench.openProved()
+    await serialOf(first, 1, [code('A', 1), code('B', 2)])
+    const second = await bench.openProved()
+    expect(await serialOf(second, 1, [code('A', 1), code('B', 3)])).toEqual(['skip duplicate', 'lay'])
+    expect(await serialOf(first, 2, [code('B', 3), code('B', 4)])).toEqual(['skip duplicate', 'lay'])
+  })
+
+  it('knows what an ended run laid, after a restart and with its snapshot or without', async () => {
+    bench = await openBench()
+    const first = await bench.openProved()
+    await serialOf(first, 1, [code('A', 1), code('B', 2)])
+    await first.laid([{ frame: 1, cell: 2, laid: 'none' }])
+    await first.close({ by: 'lead' })
+    await first.seal({ by: 'lead' })
+    await bench.restart()
+    const second = await bench.openProved()
+    expect(await serialOf(second, 1, [code('A', 1), code('B', 2)])).toEqual(['skip duplicate', 'lay'])
+    await bench.database.catalogue.deleteFrom('meta').where('key', 'like', 'serials/%').execute()
+    await bench.restart()
+    const again = await bench.runs.get(second.runId)
+    expect(await serialOf(again, 2, [code('A', 1), code('B', 5)])).toEqual(['skip duplicate', 'lay'])
+  })
+
+  it('does not hold set-up labels or another pass against a label', async () => {
+    bench = await openBench()
+    const first = await bench.openProved()
+    await serialOf(first, 1, [code('A', 1), code('B', 2)])
+    const second = await bench.openProved()
+    expect(await serialOf(second, 1, [code('A', 900_001), code('B', 900_002)])).toEqual(['lay', 'lay'])
+    const third = await bench.openProved({ ticket: { pass: 2 } })
+    expect(await serialOf(third, 1, [code('A', 1), code('B', 2)])).toEqual(['lay', 'lay'])
+  })
+})
+
 describe('a restart', () => {
   it('rebuilds the run from its ledger: same answers, same stops, same places, next entries in order', async () => {
     bench = await openBench()
@@ -403,12 +443,13 @@ describe('a restart', () => {
     await run.frames([event(1, [code('A', 1), code('B', 2)]), event(2, [bad, code('B', 3)])])
     await run.laid([{ frame: 1, cell: 1, laid: 'none' }])
     const before = await run.answersAfter(-1, 1000)
-    const { tracker: _t, live: liveBefore, ...stateBefore } = run.state
+    const { tracker: _t, live: liveBefore, serials: serialsBefore, ...stateBefore } = run.state
     await bench.restart()
     const again = await bench.runs.get(run.runId)
-    const { tracker: _u, live: liveAfter, ...stateAfter } = again.state
+    const { tracker: _u, live: liveAfter, serials: serialsAfter, ...stateAfter } = again.state
     expect(stateAfter).toEqual(stateBefore)
     expect(liveAfter).toEqual(liveBefore)
+    expect(serialsAfter.size).toBe(serialsBefore.size)
     expect(await again.answersAfter(-1, 1000)).toEqual(before)
     const repeat = await again.frames([event(1, [code('A', 1), code('B', 2)])])
     expect(repeat.answers).toEqual(before.answers.filter((answer) => answer.frame === 1))

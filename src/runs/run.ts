@@ -10,6 +10,7 @@ import type { BlobCondition, Database, LedgerHead } from '../storage/port.ts'
 import { checkEvents, isRepeat } from './admission.ts'
 import { stopStep } from './causes.ts'
 import { decideLabel } from './decide.ts'
+import type { SerialInRun } from './ended-serials.ts'
 import { headOver } from './heads.ts'
 import { freshReports } from './laid-reports.ts'
 import type { Resolver } from './resolve.ts'
@@ -24,6 +25,7 @@ export interface RunParts {
   readonly clock: Clock
   readonly resolver: Resolver
   readonly layerCondition: (digest: Digest) => BlobCondition
+  readonly laidInOtherRun: (of: SerialInRun) => boolean
   /** Told after each durable write, for metrics and waiting readers. */
   readonly onWritten: (entries: readonly Entry[]) => void
 }

@@ -8,6 +8,7 @@ import { type Frozen, type LineProfile, type Policy, policyOf, type Ticket } fro
 import { openCountingTracker, type Tracker } from '../tracking/index.ts'
 import { Causes, StopWindows } from './causes.ts'
 import { type CellOfRun, cellsOfRun } from './geometry.ts'
+import { LaidSerials } from './laid-serials.ts'
 import { PlaceTable } from './places.ts'
 import { toUm } from './wire.ts'
 
@@ -74,7 +75,7 @@ export interface RunState {
   leapAllowed: boolean
   readonly places: PlaceTable
   /** Where a serial was laid in the run proper: (job, serial, cell) → place and cell ordinal. */
-  readonly serials: Map<string, { readonly place: number; readonly ordinal: number }>
+  readonly serials: LaidSerials
   readonly causes: Causes
   readonly windows: StopWindows
   /** In order of frames. */
@@ -92,8 +93,17 @@ export interface RunState {
   nextIndex: number
 }
 
-export const serialKey = (job: string, serial: string, cell: number | undefined): string =>
-  `${job}\n${serial}\n${cell ?? ''}`
+/** Whether the run laid a serial at another slot than this one, and it still stands as laid there. */
+export function isLaidAt(
+  state: RunState,
+  of: { job: string; serial: string; cell?: number | undefined },
+  notSlot?: number,
+): boolean {
+  const slot = state.serials.slotOf(of.job, of.serial, of.cell)
+  if (slot === undefined || slot === notSlot) return false
+  return state.places.state(Math.floor(slot / state.cells.length), slot % state.cells.length) === 'lay'
+}
+
 export const versionKey = (job: string, design: string, version: number): string => `${job}\n${design}\n${version}`
 
 /** The state that a run's first entry opens. Problem `ledger-bad` when that entry does not hold what a run is opened with. */
@@ -126,7 +136,7 @@ export function openState(runId: string, first: Entry): RunState {
     lastPositionUm: 0,
     leapAllowed: true,
     places: new PlaceTable(cells.length),
-    serials: new Map(),
+    serials: new LaidSerials(),
     causes: new Causes(),
     windows: new StopWindows(policy),
     live: [],
@@ -219,8 +229,8 @@ function applyLay(state: RunState, body: EntryBodies['answer'], at: { index: num
   assert(cell, 'the ordinal is that of a cell')
   if (body.setup) state.provable.add(cell.lane)
   else if (identity.serial !== undefined) {
-    const key = serialKey(identity.job, identity.serial, cell.serialCell)
-    state.serials.set(key, { place: body.place, ordinal: at.ordinal })
+    const slot = body.place * state.cells.length + at.ordinal
+    state.serials.add(identity.job, { serial: identity.serial, cell: cell.serialCell, slot })
   }
   const { job, design, version } = identity
   state.live.push({

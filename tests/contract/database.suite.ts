@@ -258,6 +258,7 @@ export function describeDatabase(adapter: DatabaseAdapter): void {
         digest: 'd',
         manifest: 'm'.repeat(2_000_000),
         report: '{}',
+        codeIndex: null,
         bytes: 64 * 1024 ** 3,
         publishedAtMs: 1_700_000_000_000,
         by: 'ada',
