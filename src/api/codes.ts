@@ -47,7 +47,9 @@ export const codeRoutes = (parts: ApiParts): readonly Route[] => [
     problems: [],
     async handle({ query }) {
       const matches = [...parts.catalogue.current().jobs.values()].flatMap((job) => {
-        const named = symbologyFits(job.rule.symbologies, query.symbology) ? job.rule.match(query.text) : undefined
+        const named = symbologyFits(job.rule.symbologies, query.symbology)
+          ? job.rule.match(query.text, query.symbology)
+          : undefined
         return named ? [{ job: job.job, ...named, known: job.designs.has(named.design) }] : []
       })
       return { json: { matches } }

@@ -3,6 +3,7 @@ import { readFile } from 'node:fs/promises'
 import path from 'node:path'
 import { Problem } from '../kernel/problem.ts'
 import type { AddCommand } from './command.ts'
+import { materialFrom } from './commands-codes.ts'
 import { table } from './output.ts'
 
 async function jsonFile(file: string): Promise<Readonly<Record<string, unknown>>> {
@@ -30,18 +31,23 @@ async function about<T>(file: string, work: Promise<T>): Promise<T> {
 
 function storeCommands(add: AddCommand): void {
   for (const what of ['line', 'ticket'] as const) {
-    add(
+    add<{ rollLabel?: string }>(
       what,
       `Store a ${what === 'line' ? 'line profile' : 'ticket'} from a JSON file, or show the one of this name`,
-      (command) => command.argument('<file-or-name>', `${what}.json, or a name`),
-      ({ withServer, output }, _options, [given = '']) =>
+      (command) => {
+        command.argument('<file-or-name>', `${what}.json, or a name`)
+        const label = 'read the roll from this GS1 text (AI 8001) into `material`'
+        return what === 'ticket' ? command.option('--roll-label <text>', label) : command
+      },
+      ({ withServer, output }, { rollLabel }, [given = '']) =>
         withServer(async (server) => {
           if (!given.endsWith('.json') && path.basename(given) === given) {
             const shown = await server.get<{ content: unknown }>(`/${what}s/${encodeURIComponent(given)}`)
             output.result(shown, JSON.stringify(shown.content, null, 2))
             return 0
           }
-          const content = await jsonFile(given)
+          const read = await jsonFile(given)
+          const content = rollLabel ? { ...read, material: materialFrom(rollLabel) } : read
           const name = content[what]
           if (typeof name !== 'string')
             throw new Problem(`${what}-schema`, `the file names no ${what}`, { file: given, pointer: `/${what}` })

@@ -3,6 +3,7 @@ import { Command, CommanderError, Option } from 'commander'
 import { Problem } from '../kernel/problem.ts'
 import type { AddCommand, CliParts, Context } from './command.ts'
 import { actCommands } from './commands-acts.ts'
+import { codeCommands } from './commands-codes.ts'
 import { lineCommands } from './commands-lines.ts'
 import { packageCommands } from './commands-packages.ts'
 import { recordCommands } from './commands-records.ts'
@@ -59,6 +60,7 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   lineCommands(add)
   runCommands(add)
   actCommands(add)
+  codeCommands(add)
   recordCommands(add)
   verifyCommand(add)
   workCommands(add)

@@ -26,6 +26,16 @@ export const ticketSchema = z
       .max(64),
     substrate: name,
     thicknessMm: z.number().positive().max(10).optional(),
+    material: z
+      .strictObject({
+        widthMm: z.number().positive().max(10_000).optional(),
+        lengthM: z.number().positive().max(1_000_000).optional(),
+        coreMm: z.number().positive().max(10_000).optional().meta({ description: 'Inner diameter of the core, mm.' }),
+        face: z.enum(['out', 'in']).optional(),
+        splices: z.int().min(0).max(100_000).optional(),
+      })
+      .optional()
+      .meta({ description: 'What the roll label says (GS1 AI 8001), or what was measured.' }),
     leadEdge: z
       .enum(['top', 'bottom'])
       .default('top')
