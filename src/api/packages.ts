@@ -249,6 +249,13 @@ const jobView = (job: JobRecord) => ({
   designs: [...job.designs].map(([design, versions]) => ({ design, versions: versions.map(versionView) })),
 })
 
+const jobRow = ({ job, title, packages, designs }: JobRecord) => ({
+  job,
+  title,
+  packages: packages.map((row) => row.package),
+  designs: designs.size,
+})
+
 function jobOf(parts: ApiParts, job: string): JobRecord {
   const record = parts.catalogue.current().jobs.get(job)
   if (!record) throw new Problem('package-not-found', `no package of ${job} is published`)
@@ -267,13 +274,7 @@ function viewRoutes(parts: ApiParts): Route[] {
       ],
       problems: [],
       async handle() {
-        const jobs = [...parts.catalogue.current().jobs.values()].map(({ job, title, packages, designs }) => ({
-          job,
-          title,
-          packages: packages.map((row) => row.package),
-          designs: designs.size,
-        }))
-        return { json: { jobs } }
+        return { json: { jobs: [...parts.catalogue.current().jobs.values()].map(jobRow) } }
       },
     }),
     route({

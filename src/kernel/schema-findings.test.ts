@@ -1,3 +1,4 @@
+// Schema findings: pointers, unknown fields and what was measured.
 import { describe, expect, it } from 'vitest'
 import * as z from 'zod'
 import { firstOf, pointerTo, schemaFindings } from './schema-findings.ts'

@@ -3,17 +3,8 @@ import { restoreSerials, type SerialSet } from '../codes/index.ts'
 import { canonicalText, type Digest, toDigest } from '../kernel/bytes.ts'
 import { readEntries } from '../ledger/index.ts'
 import type { BlobStore, Database } from '../storage/port.ts'
-import { LaidSerials } from './laid-serials.ts'
+import { LaidSerials, type SerialInRun } from './laid-serials.ts'
 import type { Run } from './run.ts'
-
-/** A serial that is about to be laid. `cell` where one code stands for several cells. */
-export interface SerialInRun {
-  readonly runId: string
-  readonly pass: number
-  readonly job: string
-  readonly serial: string
-  readonly cell?: number | undefined
-}
 
 interface Loaded {
   readonly runId: string

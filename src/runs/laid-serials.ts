@@ -1,6 +1,15 @@
 // The serials that a run laid, each with where; exact, some 16 bytes a serial.
 import { openSerialSet, type SerialSet } from '../codes/index.ts'
 
+/** A serial that is about to be laid. `cell` where one code stands for several cells. */
+export interface SerialInRun {
+  readonly runId: string
+  readonly pass: number
+  readonly job: string
+  readonly serial: string
+  readonly cell?: number | undefined
+}
+
 /** Slots are place × cells of the frame + cell ordinal. */
 export class LaidSerials {
   readonly #sets = new Map<string, SerialSet>()

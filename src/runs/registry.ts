@@ -17,10 +17,12 @@ import {
 } from '../lines/index.ts'
 import type { CatalogueChange, CatalogueStore } from '../packages/index.ts'
 import type { BlobStore, Database, LedgerHead } from '../storage/port.ts'
-import { EndedSerials, type SerialInRun } from './ended-serials.ts'
+import { EndedSerials } from './ended-serials.ts'
+import type { SerialInRun } from './laid-serials.ts'
 import { openLayerWatch } from './layer-watch.ts'
 import { openResolver } from './resolve.ts'
 import { Run } from './run.ts'
+import { forgetUnopened, notReady, registerRun } from './run-rows.ts'
 import { applyEntry, isLaidAt, openState, type RunState, versionKey } from './state.ts'
 
 export interface RunsParts {
@@ -98,9 +100,9 @@ export class Runs {
     const { blockers, frozen } = await this.readiness(order)
     if (frozen.jobs.length === 0) throw notReady(blockers)
     if (blockers.length > 0 && !(order.override && order.why)) throw notReady(blockers)
-    const runId = await this.register(order)
+    const runId = await registerRun(this.parts, order)
     const begun = this.hold(runId, this.begin(runId, order, { ticket, line, frozen, blockers }))
-    begun.catch(() => this.forget(runId).catch(() => undefined))
+    begun.catch(() => forgetUnopened(this.parts.database, runId).catch(() => undefined))
     const run = await begun
     await this.catchUp(run)
     return run
@@ -134,32 +136,6 @@ export class Runs {
       await runLedger.close()
       throw error
     }
-  }
-
-  // A run whose first entry could not be written never was.
-  private async forget(runId: string): Promise<void> {
-    const { database } = this.parts
-    const head = await database.ledgerHead(runId)
-    if (!head) await database.catalogue.deleteFrom('runs').where('runId', '=', runId).execute()
-  }
-
-  private async register(order: OpenRunOrder): Promise<string> {
-    const { database, clock } = this.parts
-    return database.catalogue.transaction().execute(async (trx) => {
-      const rows = await trx.selectFrom('runs').select('runId').where('ticket', '=', order.ticket).execute()
-      const numbers = rows.map((row) => Number(row.runId.slice(order.ticket.length + 1)))
-      const runId = `${order.ticket}.${Math.max(0, ...numbers) + 1}`
-      const row = {
-        runId,
-        ticket: order.ticket,
-        line: order.line,
-        state: 'ready',
-        epoch: 1,
-        createdAtMs: clock.nowMs(),
-      }
-      await trx.insertInto('runs').values(row).execute()
-      return runId
-    })
   }
 
   /** The run under this id, opened again from its ledger where it isn't held or a commit failed. Problem `run-not-found`. */
@@ -374,29 +350,4 @@ export class Runs {
       .executeTakeFirst()
     return row ?? { by: 'rollcall', why: 'recalled' }
   }
-}
-
-// Blockers of one kind in one phrase: a foil that is not threaded blocks every design alike.
-function notReady(rows: Readiness['blockers']): Problem {
-  const kinds = new Map<string, Readiness['blockers'][number][]>()
-  for (const row of rows) {
-    const kind = `${row.code}: ${row.message}`
-    const alike = kinds.get(kind)
-    if (alike) alike.push(row)
-    else kinds.set(kind, [row])
-  }
-  const list = [...kinds].map(([kind, alike]) => {
-    const [first] = alike
-    const where = [first?.job, first?.design, first?.layer].filter(Boolean).join('/')
-    return `${kind} (${where}${alike.length > 1 ? ` and ${alike.length - 1} more` : ''})`
-  })
-  const more = list.length > 5 ? ` and ${list.length - 5} more kinds` : ''
-  return new Problem(
-    'not-ready',
-    `${rows.length} ${rows.length === 1 ? 'blocker' : 'blockers'}: ${list.slice(0, 5).join('; ')}${more}`,
-    {
-      measured: rows.length,
-      limit: 0,
-    },
-  )
 }
