@@ -51,7 +51,11 @@ interface Sized {
 async function decideOnce({ run }: Sized): Promise<number> {
   const { state } = run
   const ruled = state.frozen.jobs.map((job) => ({ job, rule: compileRule(job.code, { job: job.job, designs: [] }) }))
-  const using = { resolver: openResolver(ruled, () => []), layerCondition: () => 'sound' as const, laidInOtherRun: () => false }
+  const using = {
+    resolver: openResolver(ruled, () => []),
+    layerCondition: () => 'sound' as const,
+    laidInOtherRun: () => false,
+  }
   const frames = framesFrom({ first: state.lastFrame + 1, count: 2_000 }, (frame) => {
     const event = frameEvent(frame)
     const positionUm = event.positionMm * 1000

@@ -15,7 +15,7 @@ const textOf = (error: unknown): string => (error instanceof Error ? (error.stac
 
 // Everything temporary of this process lies in one folder, so that what is left behind can be counted and goes with it.
 const own = await mkdtemp(join(tmpdir(), 'rollcall-fuzz-'))
-process.env['TMPDIR'] = own
+process.env.TMPDIR = own
 process.on('exit', () => rmSync(own, { recursive: true, force: true }))
 process.on('disconnect', () => process.exit(0))
 

@@ -37,7 +37,7 @@ const words = [
   '%',
   "'; DROP TABLE runs; --",
   '<script>',
-  '${x}',
+  ['$', '{x}'].join(''),
 ]
 
 /** A short text; lone surrogates are among it. */
