@@ -2,7 +2,7 @@ import { defineConfig } from 'vitest/config'
 
 export default defineConfig({
   test: {
-    include: ['src/**/*.test.ts', 'tests/{contract,standards,properties,faults,browser}/**/*.test.ts'],
+    include: ['src/**/*.test.ts', 'tests/{contract,standards,properties,faults,fuzz,browser}/**/*.test.ts'],
     exclude: ['**/*.long.test.ts', 'node_modules/**', 'dist/**'],
     globalSetup: ['tests/build-once.ts'],
     testTimeout: 60_000,

@@ -18,7 +18,8 @@ export { type Metrics, openMetrics } from './metrics.ts'
 export { clearUploads } from './packages.ts'
 export type { ApiParts } from './parts.ts'
 
-const allRoutes = (parts: ApiParts): readonly Route[] => [
+/** Every route below the prefix, as data. */
+export const allRoutes = (parts: ApiParts): readonly Route[] => [
   ...packageRoutes(parts),
   ...lineRoutes(parts),
   ...runRoutes(parts),
@@ -40,7 +41,7 @@ function mountHealth(app: Express, parts: ApiParts): void {
   })
   app.get(`${prefix}/problems/:code`, (request, response) => {
     const { code } = request.params
-    if (!(code in problemTable)) throw new Problem('not-found', `no problem has the code ${code}`)
+    if (!Object.hasOwn(problemTable, code)) throw new Problem('not-found', `no problem has the code ${code}`)
     response.json({ code, ...problemTable[code as keyof typeof problemTable] })
   })
 }

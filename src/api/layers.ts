@@ -30,7 +30,9 @@ export function layerRoutes({ blobs }: ApiParts): readonly Route[] {
       params,
       returns: [
         { status: 200, description: 'All bytes', mediaType: 'image/png' },
+        { status: 200, description: 'All bytes', mediaType: 'image/tiff' },
         { status: 206, description: 'The range asked for', mediaType: 'image/png' },
+        { status: 206, description: 'The range asked for', mediaType: 'image/tiff' },
         { status: 304, description: 'You have it' },
       ],
       problems: ['blob-not-found', 'blob-damaged', 'range-not-satisfiable'],

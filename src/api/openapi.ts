@@ -11,6 +11,9 @@ import type { Route } from './route.ts'
 
 const openApiPath = (expressPath: string): string => expressPath.replaceAll(/:(\w+)/g, '{$1}')
 
+// What any body can be refused for, before its route looks at it.
+const bodyProblems: readonly ProblemCode[] = ['body-not-json', 'body-too-deep', 'body-too-large', 'wrong-media-type']
+
 function responsesOf(row: Route): ZodOpenApiOperationObject['responses'] {
   const responses: Record<string, { description: string; content?: Record<string, object> }> = {}
   for (const { status, description, mediaType, schema } of row.returns) {
@@ -18,7 +21,8 @@ function responsesOf(row: Route): ZodOpenApiOperationObject['responses'] {
     const content = schema ? { 'application/json': { schema } } : mediaType ? { [mediaType]: {} } : undefined
     responses[status] = content ? { ...known, content: { ...known.content, ...content } } : known
   }
-  const possible = [...new Set<ProblemCode>(['bad-request', ...row.problems])]
+  const ofBodies = row.body || row.rawBody ? bodyProblems : []
+  const possible = [...new Set<ProblemCode>(['bad-request', ...ofBodies, ...row.problems])]
   for (const status of new Set(possible.map((code) => problemTable[code].status))) {
     const codes = possible.filter((code) => problemTable[code].status === status)
     responses[status] = {

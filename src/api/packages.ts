@@ -312,7 +312,7 @@ function viewRoutes(parts: ApiParts): Route[] {
       tag: 'packages',
       summary: 'A small picture of a version (PNG); 404 until it is drawn',
       params: versionParams,
-      returns: [{ status: 200, description: 'PNG', mediaType: 'image/png' }],
+      returns: [{ status: 200, description: 'The picture', mediaType: 'image/png' }],
       problems: ['package-not-found', 'version-not-found', 'not-found'],
       async handle({ params, response }) {
         const known = jobOf(parts, params.job).designs.get(params.design)

@@ -99,8 +99,8 @@ function showCheck(report: CheckReport, output: Output): number {
     })
   }
   const known = report.unchanged ? ' It is published already.' : ''
-  const megabytes = (report.bytes / 1e6).toFixed(1)
-  const head = `${report.job} package ${report.package} "${report.title}": no findings in ${report.files} files, ${megabytes} MB.${known}`
+  const size = report.bytes < 1e5 ? `${(report.bytes / 1e3).toFixed(1)} kB` : `${(report.bytes / 1e6).toFixed(1)} MB`
+  const head = `${report.job} package ${report.package} "${report.title}": no findings in ${report.files} files, ${size}.${known}`
   output.result(report, report.facts.length > 0 ? `${head}\n\n${factsTable(report.facts)}` : head)
   return 0
 }
@@ -203,7 +203,8 @@ function versionActs(add: AddCommand): void {
       return withServer(async (server) => {
         const result = await server.send<Withdrawn>('POST', target, { by, why })
         const runs = result.runs.map(
-          (run) => `\n  run ${run.runId}: ${counted(run.revoked, 'answer')} revoked, a stop asked for`,
+          (run) =>
+            `\n  run ${run.runId}: ${counted(run.revoked, 'answer')} revoked; see its stops with: rollcall runs ${run.runId}`,
         )
         const done = result.outcome === 'unchanged' ? 'was withdrawn already' : 'withdrawn'
         output.result(result, `${name} ${done}${runs.join('')}`)

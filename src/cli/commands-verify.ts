@@ -1,7 +1,8 @@
 // The command that recomputes a ledger and holds it against whatever is known of it from elsewhere.
 import { createReadStream } from 'node:fs'
 import { readFile, stat } from 'node:fs/promises'
-import { sha256 } from '../kernel/bytes.ts'
+import * as z from 'zod'
+import { digestPattern, sha256 } from '../kernel/bytes.ts'
 import { Problem } from '../kernel/problem.ts'
 import { firstOf, schemaFindings } from '../kernel/schema-findings.ts'
 import {
@@ -35,8 +36,15 @@ async function* servedLines(
   }
 }
 
-interface Heads {
-  readonly heads: readonly { readonly treeSize: number; readonly root: string }[]
+// The server is what is being verified: its word is held to a form before it is held against anything.
+const headsSchema = z.object({
+  heads: z.array(z.object({ treeSize: z.int().min(0), root: z.string().regex(digestPattern) })),
+})
+
+async function servedHeads(server: Server, at: string): Promise<z.output<typeof headsSchema>['heads']> {
+  const parsed = headsSchema.safeParse(await server.get<unknown>(`${at}/heads`))
+  if (!parsed.success) throw new Problem('ledger-bad', 'the server does not give a list of committed heads')
+  return parsed.data.heads
 }
 
 interface Inquiry {
@@ -48,12 +56,12 @@ interface Inquiry {
 // A run may still be written: what came after the heads that were fetched first is not verified, but it must have heads by now.
 async function verifyServed(server: Server, { runId, known, progress }: Inquiry): Promise<VerifyResult> {
   const at = `/runs/${encodeURIComponent(runId)}`
-  const { heads } = await server.get<Heads>(`${at}/heads`)
+  const heads = await servedHeads(server, at)
   const tally = { most: heads.at(-1)?.treeSize ?? 0, seen: 0 }
   const lines = servedLines(await server.stream(`${at}/ledger?with=leaf`), tally, progress)
   const result = await verifyLedger({ lines, sha256, runId, heads, ...known })
   if (!result.ok || tally.seen <= tally.most) return result
-  const covered = (await server.get<Heads>(`${at}/heads`)).heads.at(-1)?.treeSize ?? 0
+  const covered = (await servedHeads(server, at)).at(-1)?.treeSize ?? 0
   if (tally.seen <= covered) return result
   const why = 'entries stand behind the last committed head'
   return {

@@ -29,9 +29,10 @@ function openProgress(silent: boolean): Progress {
       const now = performance.now()
       if (silent || now - lastMs < (terminal ? 80 : 2_000)) return
       lastMs = now
-      const filled = Math.round(Math.min(1, Math.max(0, share)) * width)
-      const text = `[${'='.repeat(filled)}${' '.repeat(width - filled)}] ${String(Math.round(share * 100)).padStart(3)} % ${note}`
-      if (terminal) process.stderr.write(`\r\u001b[K${text.slice(0, (process.stderr.columns ?? 80) - 1)}`)
+      const part = Math.min(1, Math.max(0, share))
+      const filled = Math.round(part * width)
+      const text = `[${'='.repeat(filled)}${' '.repeat(width - filled)}] ${String(Math.round(part * 100)).padStart(3)} % ${note}`
+      if (terminal) process.stderr.write(`\r\u001b[K${text.slice(0, (process.stderr.columns || 80) - 1)}`)
       else process.stderr.write(`${text}\n`)
       drawn = terminal
     },

@@ -39,7 +39,7 @@ export interface Server {
 async function checked(response: Response): Promise<Response> {
   if (response.ok) return response
   const body = (await response.json().catch(() => ({}))) as Partial<{ code: string; detail: string; findings: never[] }>
-  const code = body.code && body.code in problemTable ? (body.code as ProblemCode) : 'internal'
+  const code = body.code && Object.hasOwn(problemTable, body.code) ? (body.code as ProblemCode) : 'internal'
   const { detail, findings, ...place } = body as { detail?: string; findings?: never[] } & Record<string, never>
   const {
     type: _t,

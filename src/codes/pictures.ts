@@ -4,12 +4,15 @@ import sharp from 'sharp'
 import { limits } from '../kernel/limits.ts'
 import { Problem, type ProblemPlace } from '../kernel/problem.ts'
 import type { GrayPicture } from './gray.ts'
+import { bytesInMemory, readTiffDirectory } from './tiff-directory.ts'
+
+const isTiff = /^(4949(2a|2b)00|4d4d00(2a|2b))/ // TIFF 6.0 §2 and its 64-bit form
 
 /** First bytes in hex, so that the loaders of other formats never see what comes from outside. */
 const signatures = [
   /^89504e470d0a1a0a/, // PNG (RFC 2083 §3.1)
   /^ffd8ff/, // JPEG (ITU-T T.81 B.1.1.3)
-  /^(4949(2a|2b)00|4d4d00(2a|2b))/, // TIFF 6.0 §2 and its 64-bit form
+  isTiff,
   /^52494646.{8}57454250/, // WebP (RFC 9649 §2.4); a length stands in between
 ]
 
@@ -26,6 +29,9 @@ export async function decodeGray(source: { readonly bytes: Uint8Array; readonly 
   const start = Buffer.from(bytes.subarray(0, 12)).toString('hex')
   if (!signatures.some((signature) => signature.test(start))) {
     throw unreadable(new Error('it is neither PNG, JPEG, TIFF nor WebP'), place)
+  }
+  if (isTiff.test(start) && readTiffDirectory(bytesInMemory(bytes))?.isCrowded) {
+    throw unreadable(new Error("the TIFF's entries name more bytes than the file holds"), place)
   }
   try {
     await checkClaims(bytes, place)

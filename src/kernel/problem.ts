@@ -136,6 +136,12 @@ export interface Finding extends ProblemPlace {
   readonly message: string
 }
 
+/** What is refused may be a name of a million characters; its beginning tells a person as much. */
+const textMax = 4_000
+const cut = (text: string): string => (text.length > textMax ? `${text.slice(0, textMax)}…` : text)
+const cutPlace = (place: ProblemPlace): ProblemPlace =>
+  Object.fromEntries(Object.entries(place).map(([key, value]) => [key, typeof value === 'string' ? cut(value) : value]))
+
 /** A refused operation. `detail` says what and where to a person; `findings` carries all causes where there are several. */
 export class Problem extends Error {
   readonly code: ProblemCode
@@ -143,11 +149,11 @@ export class Problem extends Error {
   readonly findings: readonly Finding[]
 
   constructor(code: ProblemCode, detail: string, place: ProblemPlace & { findings?: readonly Finding[] } = {}) {
-    super(detail)
+    super(cut(detail))
     this.name = 'Problem'
     this.code = code
     const { findings, ...rest } = place
-    this.place = rest
+    this.place = cutPlace(rest)
     this.findings = findings ?? []
   }
 }

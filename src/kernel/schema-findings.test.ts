@@ -1,3 +1,4 @@
+// What a schema refuses, in words for a person.
 // Schema findings: pointers, unknown fields and what was measured.
 import { describe, expect, it } from 'vitest'
 import * as z from 'zod'

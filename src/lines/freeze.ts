@@ -36,6 +36,10 @@ export interface Frozen {
   readonly jobs: readonly FrozenJob[]
 }
 
+/** The version that the ticket pins for a design. Designs are named by others, so nothing that every object has counts. */
+export const pinOf = ({ pins }: Pick<FrozenJob, 'pins'>, design: string): number | undefined =>
+  Object.hasOwn(pins, design) ? pins[design] : undefined
+
 const frozenVersion = (version: VersionRecord, pass: number): FrozenVersion => ({
   design: version.design,
   version: version.version,

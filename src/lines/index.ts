@@ -1,5 +1,5 @@
 // The door of lines: profiles, tickets, policy, freezing and readiness.
-export { type Frozen, type FrozenJob, type FrozenVersion, freeze } from './freeze.ts'
+export { type Frozen, type FrozenJob, type FrozenVersion, freeze, pinOf } from './freeze.ts'
 export { defaultPolicy, type Policy, policyOf, strictest } from './policy.ts'
 export { type LineProfile, lineSchema } from './profile.ts'
 export { type Readiness, type ReadinessRow, readinessCodes, wantedVersions, weighReadiness } from './readiness.ts'

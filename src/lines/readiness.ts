@@ -2,7 +2,7 @@
 
 import { toDigest } from '../kernel/bytes.ts'
 import type { BlobCondition } from '../storage/port.ts'
-import type { Frozen, FrozenJob, FrozenVersion } from './freeze.ts'
+import { type Frozen, type FrozenJob, type FrozenVersion, pinOf } from './freeze.ts'
 import type { LineProfile } from './profile.ts'
 import type { Ticket } from './ticket.ts'
 
@@ -56,7 +56,7 @@ interface Inquiry {
 export function wantedVersions(job: FrozenJob): readonly FrozenVersion[] {
   const wanted = new Map<string, FrozenVersion>()
   for (const version of job.versions) {
-    const pin = job.pins[version.design]
+    const pin = pinOf(job, version.design)
     if (pin !== undefined ? version.version !== pin : !version.released) continue
     for (const print of version.printVersions) wanted.set(`${version.design}\n${print}`, version)
   }

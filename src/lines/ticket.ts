@@ -8,6 +8,9 @@ const name = z
   .max(120)
   .regex(/^[A-Za-z0-9][A-Za-z0-9._-]*$/)
 
+// Two rows about one thing would leave open which of them counts.
+const once = (names: readonly string[]): boolean => new Set(names).size === names.length
+
 export const ticketSchema = z
   .strictObject({
     schema: z.literal('rollcall.ticket/1'),
@@ -18,12 +21,16 @@ export const ticketSchema = z
         z.strictObject({
           job: name,
           packages: z.array(z.int().min(1)).min(1).optional().meta({ description: 'Only versions of these packages.' }),
-          pins: z.array(z.strictObject({ design: name, version: z.int().min(1) })).optional(),
+          pins: z
+            .array(z.strictObject({ design: name, version: z.int().min(1) }))
+            .refine((pins) => once(pins.map(({ design }) => design)), 'a design is pinned twice')
+            .optional(),
           printVersion: name.optional().meta({ description: 'Where the code does not name the print version.' }),
         }),
       )
       .min(1)
-      .max(64),
+      .max(64)
+      .refine((jobs) => once(jobs.map(({ job }) => job)), 'a job is named twice'),
     substrate: name,
     thicknessMm: z.number().positive().max(10).optional(),
     material: z
@@ -43,7 +50,10 @@ export const ticketSchema = z
     pass: z.int().min(1).max(16),
     expectedFrames: z.int().min(1).max(100_000_000).optional(),
     regulated: z.boolean(),
-    foils: z.array(z.strictObject({ station: z.enum(stationKinds), foil: name })).optional(),
+    foils: z
+      .array(z.strictObject({ station: z.enum(stationKinds), foil: name }))
+      .refine((foils) => once(foils.map(({ station }) => station)), 'a station has one foil at a time')
+      .optional(),
   })
   .meta({ id: 'Ticket', title: 'rollcall.ticket/1' })
 

@@ -22,9 +22,3 @@ export interface HeaderReading {
   readonly header?: ImageHeader
   readonly faults: readonly ImageFault[]
 }
-
-/** Bytes of a file by place. `read` gives undefined where the file ends before. */
-export interface FileBytes {
-  readonly size: number
-  read(at: number, count: number): Buffer | undefined
-}

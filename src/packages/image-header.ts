@@ -1,15 +1,18 @@
 // What an image file says of itself, read before anything is decoded: a few bytes decide whether it is worth a decoder's memory.
 import { closeSync, fstatSync, openSync, readSync } from 'node:fs'
-import { type FileBytes, type HeaderReading, imageFault } from './image-fault.ts'
+import type { FileBytes } from '../codes/index.ts'
+import { type HeaderReading, imageFault } from './image-fault.ts'
 import { readPngHeader } from './png-header.ts'
 import { readTiffHeader } from './tiff-header.ts'
 
 function bytesOf(descriptor: number): FileBytes {
   const { size } = fstatSync(descriptor)
+  const has = (at: number, count: number): boolean => at >= 0 && count >= 0 && at + count <= size
   return {
     size,
+    has,
     read(at, count) {
-      if (at < 0 || count < 0 || at + count > size) return undefined
+      if (!has(at, count)) return undefined
       const bytes = Buffer.alloc(count)
       return readSync(descriptor, bytes, 0, count, at) === count ? bytes : undefined
     },

@@ -49,4 +49,8 @@ describe('a pointer', () => {
     expect(pointerOf(['a/b', 'm~n', 0])).toBe('/a~1b/m~0n/0')
     expect(pointerOf([])).toBe('')
   })
+
+  it('cut names of absurd length, so that thousands of findings cost no more than they say', () => {
+    expect(pointerOf(['x'.repeat(1_000_000), 'y'])).toBe(`/${'x'.repeat(130)}…/y`)
+  })
 })

@@ -48,10 +48,16 @@ function depthFault({ bits }: ImageHeader, { foil }: ManifestLayer): ImageFault 
   })
 }
 
+/** Size of a layer's place at its stated resolution, pixels. */
+const placePx = ({ placement, resolution }: ManifestLayer): { across: number; along: number } => ({
+  across: (placement.widthMm / 25.4) * resolution.acrossDpi,
+  along: (placement.heightMm / 25.4) * resolution.alongDpi,
+})
+
 /** Pixels may differ from the place's size at the stated resolution by half a pixel each way, no more. */
-function misfit({ widthPx, heightPx }: ImageHeader, { placement, resolution }: ManifestLayer): ImageFault | undefined {
-  const across = (placement.widthMm / 25.4) * resolution.acrossDpi
-  const along = (placement.heightMm / 25.4) * resolution.alongDpi
+function misfit({ widthPx, heightPx }: ImageHeader, layer: ManifestLayer): ImageFault | undefined {
+  const { placement } = layer
+  const { across, along } = placePx(layer)
   const slackPx = 0.5 + 1e-6
   if (Math.abs(widthPx - across) <= slackPx && Math.abs(heightPx - along) <= slackPx) return undefined
   return imageFault(
@@ -62,6 +68,15 @@ function misfit({ widthPx, heightPx }: ImageHeader, { placement, resolution }: M
       limit: `${across.toFixed(1)} × ${along.toFixed(1)} px, ± 0.5`,
     },
   )
+}
+
+/** Images with more pixels than this many times those of their largest place are not decoded. */
+const oversizeMax = 4
+
+// A file of 260 kB may hold 2^28 pixels, whose decoding takes seconds and a GiB. Where it fits none of its places that is found already.
+function isOversize({ widthPx, heightPx }: ImageHeader, uses: readonly LayerUse[]): boolean {
+  const places = uses.map(({ layer }) => placePx(layer)).map(({ across, along }) => across * along)
+  return widthPx * heightPx > oversizeMax * Math.max(...places)
 }
 
 const found = <T>(values: readonly (T | undefined)[]): T[] => values.filter((value) => value !== undefined)
@@ -131,7 +146,8 @@ export async function checkLayerFile({ file, stored, uses }: LayerFile): Promise
   for (const use of uses) report(found([depthFault(header, use.layer), misfit(header, use.layer)]), use)
   const tooLarge = sizeFault(header)
   if (tooLarge) report([tooLarge])
-  if (tooLarge || faults.length > 0 || ![1, 8, 16].includes(header.bits)) return { findings, facts: {} }
+  const isDecoded = !tooLarge && !isOversize(header, uses) && faults.length === 0 && [1, 8, 16].includes(header.bits)
+  if (!isDecoded) return { findings, facts: {} }
   const decoded = await decode(stored, header)
   if ('code' in decoded) {
     report([decoded])

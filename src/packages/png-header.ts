@@ -1,5 +1,6 @@
 // PNG (ISO/IEC 15948): the chunk chain from IHDR to IEND. Only lengths and names are looked at; the decoder checks the rest.
-import { type FileBytes, type HeaderReading, type ImageFault, imageFault } from './image-fault.ts'
+import type { FileBytes } from '../codes/index.ts'
+import { type HeaderReading, type ImageFault, imageFault } from './image-fault.ts'
 
 const headBytes = 8
 const signatureBytes = 8

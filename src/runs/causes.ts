@@ -89,8 +89,9 @@ export class StopWindows {
   wouldStop(flag: Flag): boolean {
     const limit = this.policy[flag].stopAfter
     if (!limit) return false
-    const oldest = this.labels + 1 - limit.within
-    const recent = (this.flagged.get(flag) ?? []).filter((label) => label > oldest - 1)
+    // The label in question is the last of the `within`.
+    const before = this.labels + 1 - limit.within
+    const recent = (this.flagged.get(flag) ?? []).filter((label) => label > before)
     return recent.length + 1 >= limit.count
   }
 

@@ -101,10 +101,10 @@ function placeFlags(
   if (frame.offPhase || contradicted) found.push('out-of-sequence')
   if (state.places.state(frame.place, ordinal) === 'lay') found.push('already-laid')
   if (state.name === 'proving' || identity?.serial === undefined) return found
-  const of = { job: identity.job, serial: identity.serial, cell: cell.serialCell }
+  const { runId, ticket } = state
+  const of = { runId, pass: ticket.pass, job: identity.job, serial: identity.serial, cell: cell.serialCell }
   const slot = frame.place * state.cells.length + ordinal
-  const inOther = (): boolean => laidInOtherRun({ ...of, runId: state.runId, pass: state.ticket.pass })
-  if (isLaidAt(state, of, slot) || inOther()) found.push('duplicate')
+  if (isLaidAt(state, of, slot) || laidInOtherRun(of)) found.push('duplicate')
   return found
 }
 
@@ -146,17 +146,18 @@ export function decideLabel(
     ...placeFlags(state, frame, { cell, ordinal, ...(identity ? { identity } : {}) }, using),
   ])
   const { decision, cause } = judge(state, [...all], identity)
-  return {
+  const answer: EntryBodies['answer'] = {
     frame: frame.frame,
     place: frame.place,
     cell: cell.cell,
     decision,
     flags: [...all],
-    ...(identity ? { identity } : {}),
     layers: decision === 'lay' && choice ? [...choice.layers] : [],
     rotateDeg: cell.rotateDeg,
     noReturnUm: frame.positionUm + cell.noReturnAfterUm,
-    ...(state.name === 'proving' ? { setup: 1 as const } : {}),
-    ...(cause ? { cause } : {}),
   }
+  if (identity) answer.identity = identity
+  if (state.name === 'proving') answer.setup = 1
+  if (cause) answer.cause = cause
+  return answer
 }

@@ -305,6 +305,8 @@ export class Runs {
     for (const recall of change.withdrawn) {
       const outcomes: RecallOutcome[] = []
       for (const run of await this.held()) {
+        // A run that is being closed, or was, lays nothing more.
+        if (ended.has(run.state.name) || run.state.name === 'closing') continue
         const job = run.state.frozen.jobs.find((candidate) => candidate.job === recall.job)
         const wanted =
           job && wantedVersions(job).some((v) => v.design === recall.design && v.version === recall.version)

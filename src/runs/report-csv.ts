@@ -1,4 +1,5 @@
 // The roll record as CSV: one row a label, safe to open in a spreadsheet.
+import { pipeline } from 'node:stream/promises'
 import { stringify } from 'csv-stringify'
 import { type EntryBodies, readEntries } from '../ledger/index.ts'
 import type { Database } from '../storage/port.ts'
@@ -25,18 +26,27 @@ const columns = [
   'ledgerIndex',
 ] as const
 
+type Reads = NonNullable<EntryBodies['frame']['reads']>
+
+// What was read at a cell, also where no job knew it: its own reads, its lane's, and those of the whole frame.
+function textAt(reads: Reads, { cell, lane }: { readonly cell: number; readonly lane: number }): string {
+  const mine = reads.filter((read) => (read.cell ?? cell) === cell && (read.lane ?? lane) === lane)
+  return [...new Set(mine.flatMap(({ text }) => (text === undefined ? [] : [text])))].join(' | ')
+}
+
 function rowOf(
   run: Run,
   body: EntryBodies['answer'],
-  index: number,
+  { index, reads }: { readonly index: number; readonly reads: Reads },
 ): Record<(typeof columns)[number], string | number> {
   const frame = run.state.frames.get(body.frame)
   const ordinal = run.state.cells.findIndex((cell) => cell.cell === body.cell)
+  const at = run.state.cells[ordinal]
   return {
     frame: body.frame,
     place: body.place,
     positionMm: frame ? toMm(frame.positionUm) : '',
-    lane: run.state.cells[ordinal]?.lane ?? '',
+    lane: at?.lane ?? '',
     cell: body.cell,
     decision: body.decision,
     flags: body.flags.join(' '),
@@ -45,11 +55,28 @@ function rowOf(
     version: body.identity?.version ?? '',
     print: body.identity?.print ?? '',
     serial: body.identity?.serial ?? '',
-    code: body.identity?.text ?? '',
+    code: body.identity?.text ?? (at ? textAt(reads, at) : ''),
     setup: body.setup ? 'yes' : '',
     revoked: run.state.revoked.has(index) ? 'yes' : '',
     laid: frame?.laid?.[ordinal] ?? '',
     ledgerIndex: index,
+  }
+}
+
+type Row = ReturnType<typeof rowOf>
+
+// Reads wait for the answers of their frame; memory is what lies between, a few frames.
+async function* rows(database: Database, run: Run): AsyncGenerator<Row> {
+  const waiting = new Map<number, Reads>()
+  const lastCell = run.state.cells.at(-1)?.cell
+  for await (const entry of readEntries(database, { runId: run.runId })) {
+    if (entry.type === 'frame' || entry.type === 'reads') {
+      if (entry.body.reads) waiting.set(entry.body.frame, entry.body.reads)
+    } else if (entry.type === 'answer') {
+      const { frame, cell } = entry.body
+      yield rowOf(run, entry.body, { index: entry.index, reads: waiting.get(frame) ?? [] })
+      if (cell === lastCell) waiting.delete(frame)
+    }
   }
 }
 
@@ -65,16 +92,9 @@ export async function* reportCsv(database: Database, run: Run): AsyncGenerator<s
     record_delimiter: 'windows',
     bom: true,
   })
-  const fill = async (): Promise<void> => {
-    for await (const entry of readEntries(database, { runId: run.runId })) {
-      if (entry.type !== 'answer') continue
-      if (!stream.write(rowOf(run, entry.body, entry.index)))
-        await new Promise((resolve) => stream.once('drain', resolve))
-    }
-    stream.end()
-  }
-  const filled = fill()
-  filled.catch((error) => stream.destroy(error))
+  const filled = pipeline(rows(database, run), stream)
+  // The reader of the stream sees the failure.
+  filled.catch(() => undefined)
   for await (const chunk of stream) yield String(chunk)
   await filled
 }

@@ -58,6 +58,8 @@ export interface RunReport {
   readonly treeSize: number
   readonly root: string
   readonly jobs: readonly { readonly job: string; readonly title: string }[]
+  /** In the order of the strip's letters. */
+  readonly cells: readonly { readonly cell: number; readonly lane: number }[]
   readonly frames: number
   readonly labels: number
   readonly lay: number
@@ -172,6 +174,9 @@ function gather(into: Gathering, entry: Entry, ordinals: ReadonlyMap<number, num
   }
 }
 
+const byName = (a: VersionUse, b: VersionUse): number =>
+  a.job.localeCompare(b.job, 'en') || a.design.localeCompare(b.design, 'en') || a.version - b.version
+
 /** The record of a run as it stands in its ledger now. */
 export async function reportRun(database: Database, run: Run): Promise<RunReport> {
   const { state } = run
@@ -202,6 +207,7 @@ export async function reportRun(database: Database, run: Run): Promise<RunReport
     treeSize: head?.treeSize ?? 0,
     root: head?.root ?? '',
     jobs: state.frozen.jobs.map(({ job, title }) => ({ job, title })),
+    cells: state.cells.map(({ cell, lane }) => ({ cell, lane })),
     frames: counts.frames,
     labels: counts.labels,
     lay: counts.lay,
@@ -215,7 +221,7 @@ export async function reportRun(database: Database, run: Run): Promise<RunReport
       labels,
       example: state.examples[flag] ?? { frame: 0, cell: 0, index: 0 },
     })),
-    versions: [...into.versions.values()],
+    versions: [...into.versions.values()].toSorted(byName),
     stops: into.stops,
     acts: into.acts,
     material: into.material,

@@ -3,7 +3,7 @@
 import { type Rule, symbologyFits } from '../codes/index.ts'
 import type { Flag } from '../kernel/terms.ts'
 import type { EntryBodies } from '../ledger/index.ts'
-import type { FrozenJob, FrozenVersion } from '../lines/index.ts'
+import { type FrozenJob, type FrozenVersion, pinOf } from '../lines/index.ts'
 import { toUm } from './wire.ts'
 
 export type Identity = NonNullable<EntryBodies['answer']['identity']>
@@ -54,7 +54,7 @@ function choose(job: FrozenJob, design: string, print: string | undefined): Choi
   const all = job.versions.filter((version) => version.design === design)
   const fits = all.filter((version) => wantedPrint !== undefined && version.printVersions.includes(wantedPrint))
   const newest = fits.filter((version) => version.released).at(-1)
-  const pin = job.pins[design]
+  const pin = pinOf(job, design)
   const version = pin === undefined ? newest : fits.find((candidate) => candidate.version === pin)
   if (!version) return { layers: [], flags: [fits.length > 0 ? 'not-released' : 'print-version-mismatch'] }
   if (!version.released) return { layers: [], flags: ['not-released'], version }
@@ -107,8 +107,9 @@ export function openResolver(
       const named = symbologyFits(open.rule.symbologies, symbology) ? open.rule.match(text, symbology, cell) : undefined
       if (!named || !open.designs.has(named.design)) continue
       const choice = choiceFor(open, named.design, named.print)
-      const version = choice.version ? { version: choice.version.version } : {}
-      found.push({ kind: 'label', identity: { job: open.job.job, text, ...named, ...version }, choice })
+      const identity: Identity = { job: open.job.job, text, ...named }
+      if (choice.version) identity.version = choice.version.version
+      found.push({ kind: 'label', identity, choice })
     }
     return found
   }

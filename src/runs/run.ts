@@ -222,13 +222,13 @@ export class Run {
   }
 
   private asAnswer(entry: AnswerEntry, { treeSize, root }: LedgerHead): Answer {
-    const revokedBy = this.state.revoked.get(entry.index)
-    return toAnswer(entry.body, {
+    const { index: ledgerIndex, body } = entry
+    return toAnswer(body, {
       runId: this.runId,
-      ledgerIndex: entry.index,
+      ledgerIndex,
       treeSize,
       root,
-      ...(revokedBy !== undefined ? { revokedBy } : {}),
+      revokedBy: this.state.revoked.get(ledgerIndex),
     })
   }
 

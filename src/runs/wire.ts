@@ -11,17 +11,16 @@ const positionMm = z.number().min(-limits.positionMmMax).max(limits.positionMmMa
 const digest = z.string().regex(digestPattern)
 
 // Well-formed Unicode only: the ledger's canonical JSON can't hold a lone surrogate.
-const codeText = z
-  .string()
-  .max(limits.codeBytesMax * 4)
-  .refine((text) => text.isWellFormed(), 'has a lone surrogate')
+const wellFormed = (text: z.ZodString) => text.refine((value) => value.isWellFormed(), 'has a lone surrogate')
+const textUpTo = (lengthMax: number) => wellFormed(z.string().max(lengthMax))
+const codeText = textUpTo(limits.codeBytesMax * 4)
 
 export const readSchema = z
   .strictObject({
     cell: z.int().min(1).max(limits.cellsMax).nullish(),
     lane: z.int().min(1).max(limits.cellsMax).nullish(),
     text: codeText.nullable(),
-    symbology: z.string().max(8).nullish().meta({ description: 'ISO/IEC 15424 symbology identifier, such as ]Q1' }),
+    symbology: textUpTo(8).nullish().meta({ description: 'ISO/IEC 15424 symbology identifier, such as ]Q1' }),
     quality: z.number().min(0).max(1).nullish().meta({ description: 'Unused error correction, 0 to 1' }),
   })
   .meta({ id: 'Read', description: 'What a reader says of one place; text null is a no-read.' })
@@ -104,8 +103,10 @@ export const laidReportsSchema = z.union([
 ])
 
 const person = {
-  by: z.string().trim().min(1).max(limits.nameLengthMax).meta({ description: 'Name of the person who acts' }),
-  why: z.string().trim().min(1).max(limits.reasonLengthMax),
+  by: wellFormed(z.string().trim().min(1).max(limits.nameLengthMax)).meta({
+    description: 'Name of the person who acts',
+  }),
+  why: wellFormed(z.string().trim().min(1).max(limits.reasonLengthMax)),
 }
 
 export const actSchema = z.strictObject({ by: person.by, why: person.why.optional() }).meta({ id: 'Act' })
@@ -122,9 +123,9 @@ export const proveSchema = z
 export const causeSchema = z
   .strictObject({
     flag: z.enum(flags),
-    job: z.string().optional(),
-    design: z.string().optional(),
-    print: z.string().optional(),
+    job: codeText.optional(),
+    design: codeText.optional(),
+    print: codeText.optional(),
   })
   .meta({ id: 'Cause' })
 
@@ -145,8 +146,8 @@ export const materialSchema = z
     positionMm: positionMm.optional(),
     frames: count.max(1_000_000).optional().meta({ description: 'Frames that are missing from the web here' }),
     station: z.enum(stationKinds).optional(),
-    foil: z.string().max(limits.nameLengthMax).optional().meta({ description: 'Foil now threaded; absent: none' }),
-    note: z.string().max(limits.reasonLengthMax).optional(),
+    foil: textUpTo(limits.nameLengthMax).optional().meta({ description: 'Foil now threaded; absent: none' }),
+    note: textUpTo(limits.reasonLengthMax).optional(),
     by: person.by.optional(),
   })
   .refine(({ event, station }) => (event === 'foil') === (station !== undefined), {
@@ -161,8 +162,8 @@ export const materialSchema = z
 
 export const openRunSchema = z
   .strictObject({
-    ticket: z.string(),
-    line: z.string(),
+    ticket: textUpTo(limits.nameLengthMax),
+    line: textUpTo(limits.nameLengthMax),
     by: person.by,
     why: person.why.optional(),
     override: z.boolean().optional().meta({ description: 'Open in spite of blockers; needs why' }),
@@ -182,15 +183,13 @@ export const toMm = (um: number): number => um / 1000
 type Identity = NonNullable<EntryBodies['answer']['identity']>
 
 // Keys in one order, so that an answer and its repeats are the same bytes: what was read from the ledger has them sorted.
+// Here and below, members that may be absent are set one by one: this runs for every label, and spreading costs twenty times as much.
 function toIdentity({ job, design, text, print, serial, version }: Identity): Identity {
-  return {
-    job,
-    design,
-    text,
-    ...(print !== undefined ? { print } : {}),
-    ...(serial !== undefined ? { serial } : {}),
-    ...(version !== undefined ? { version } : {}),
-  }
+  const identity: Identity = { job, design, text }
+  if (print !== undefined) identity.print = print
+  if (serial !== undefined) identity.serial = serial
+  if (version !== undefined) identity.version = version
+  return identity
 }
 
 /**
@@ -199,9 +198,9 @@ function toIdentity({ job, design, text, print, serial, version }: Identity): Id
  */
 export function toAnswer(
   body: EntryBodies['answer'],
-  at: { runId: string; ledgerIndex: number; treeSize: number; root: string; revokedBy?: number },
+  at: { runId: string; ledgerIndex: number; treeSize: number; root: string; revokedBy?: number | undefined },
 ): Answer {
-  return {
+  const answer: Answer = {
     runId: at.runId,
     frame: body.frame,
     place: body.place,
@@ -225,12 +224,13 @@ export function toAnswer(
     })),
     rotateDeg: body.rotateDeg,
     noReturnMm: toMm(body.noReturnUm),
-    ...(body.setup ? { setup: true as const } : {}),
     durability: 'node',
     treeSize: at.treeSize,
     root: at.root,
-    ...(at.revokedBy !== undefined ? { revokedBy: at.revokedBy } : {}),
   }
+  if (body.setup) answer.setup = true
+  if (at.revokedBy !== undefined) answer.revokedBy = at.revokedBy
+  return answer
 }
 
 /** A frame event as the ledger holds it: µm, and an absent value is an absent key. */
@@ -238,7 +238,6 @@ export const toFrameReads = (event: FrameEvent): ReadBody[] => event.reads.map(t
 
 type ReadBody = NonNullable<EntryBodies['frame']['reads']>[number]
 
-// Member by member: this runs for every label, and spreading costs twenty times as much.
 function toReadBody({ cell, lane, text, symbology, quality }: FrameEvent['reads'][number]): ReadBody {
   const body: ReadBody = {}
   if (cell != null) body.cell = cell

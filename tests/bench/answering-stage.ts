@@ -28,6 +28,9 @@ export interface Requests {
   readonly bare: readonly Buffer[]
 }
 
+/** All runs are of one job and pass, where a serial laid twice is a duplicate. The first run takes most frames. */
+const serialsFrom = (run: number): number => (run === 0 ? 0 : 600_000 + 20_000 * run)
+
 export async function openStage(tools: BenchTools, runCount: number): Promise<Stage> {
   const folder = await tools.folder('answering')
   const server = await startServer(path.join(folder, 'data'))
@@ -43,7 +46,7 @@ export async function openStage(tools: BenchTools, runCount: number): Promise<St
   const batch = await outcomeOf(
     api,
     runIds[0],
-    framesFrom({ first: take(0, batchFrames), count: batchFrames }, frameEvent),
+    framesFrom({ first: take(0, batchFrames), count: batchFrames }, (frame) => frameEvent(frame)),
   )
   const repliesFile = path.join(folder, 'replies.json')
   await writeFile(repliesFile, JSON.stringify({ '/single': single, '/batch': batch }))
@@ -58,7 +61,8 @@ export async function openStage(tools: BenchTools, runCount: number): Promise<St
     requests(run, { count, framesEach }) {
       const first = take(run, count * framesEach)
       const bodies = Array.from({ length: count }, (_, i) => {
-        const events = framesFrom({ first: first + i * framesEach, count: framesEach }, frameEvent)
+        const frames = { first: first + i * framesEach, count: framesEach }
+        const events = framesFrom(frames, (frame) => frameEvent(frame, serialsFrom(run)))
         return framesEach === 1 ? events[0] : events
       })
       const [target, twin] = [`/api/v1/runs/${runIds[run]}/frames`, framesEach === 1 ? '/single' : '/batch']

@@ -1,10 +1,12 @@
 // Builds a code index, or looks codes up in one, and prints figures as JSON. In a process of its own, so that its memory can be told.
-// Arguments: build, table, index, temporary folder, or: look-up, index, rows, rounds, `map` where a Map is to be compared.
+// Arguments: build, table, index, temporary folder, or: look-up, index, rows, rounds, `map` where a Map is to be compared, or: serials,
+// how many.
 import { buildCodeIndex } from '../../src/codes/table/build.ts'
 import type { CodeIndex } from '../../src/codes/table/code-index.ts'
 import { openCodeIndex } from '../../src/codes/table/open.ts'
+import { openSerialSet, restoreSerials, type SerialSet } from '../../src/codes/table/serial-set.ts'
 import { freshCode, freshMiss } from './code-tables.ts'
-import { interleave, timed } from './rounds.ts'
+import { interleave, median, timed } from './rounds.ts'
 
 export interface BuildFigures {
   readonly ms: number
@@ -131,5 +133,71 @@ async function lookUp([
   return { loadMs, ns }
 }
 
+export interface SerialFigures {
+  readonly addNs: number
+  readonly worstAddMs: number
+  readonly getNs: number
+  readonly mapAddNs: number
+  readonly mapGetNs: number
+  /** Bytes a serial. */
+  readonly held: number
+  readonly mapHeld: number
+  readonly snapshot: number
+  readonly snapshotMs: number
+  readonly restoreMs: number
+}
+
+/** Serials of twelve digits that are no row of numbers. */
+const serialAt = (i: number): string => String((i * 7_919_003) % 999_999_999_989).padStart(12, '0')
+
+function addAll(count: number, add: (serial: string, tag: number) => void): { ns: number; worstMs: number } {
+  let ms = 0
+  let worstMs = 0
+  for (let from = 0; from < count; from += perBatch) {
+    const serials = Array.from({ length: Math.min(perBatch, count - from) }, (_, i) => serialAt(from + i))
+    for (const [i, serial] of serials.entries()) {
+      const startMs = performance.now()
+      add(serial, from + i)
+      const ownMs = performance.now() - startMs
+      ms += ownMs
+      worstMs = Math.max(worstMs, ownMs)
+    }
+  }
+  return { ns: (1e6 * ms) / count, worstMs }
+}
+
+async function serials([countText = '']: readonly string[]): Promise<SerialFigures> {
+  const count = Number(countText)
+  const set: SerialSet = openSerialSet()
+  const added = addAll(count, (serial, tag) => set.add(serial, tag))
+  const heldBefore = process.memoryUsage().heapUsed
+  const map = new Map<string, number>()
+  const mapAdded = addAll(count, (serial, tag) => map.set(serial, tag))
+  const mapHeld = (process.memoryUsage().heapUsed - heldBefore) / count
+  const get = (lookUp: (text: string) => unknown) => each(() => serialAt(randomRow(count)), 100, lookUp, true)
+  const { ours, theirs } = await interleave(
+    { rounds: 3, warmUp: 1 },
+    { ours: () => get((serial) => set.get(serial)), theirs: () => get((serial) => map.get(serial)) },
+  )
+  const pieces: Uint8Array[] = []
+  const snapshotMs = await timed(() => pieces.push(...set.snapshot()))
+  const bytes = Buffer.concat(pieces)
+  const restoreMs = await timed(() => restoreSerials(bytes))
+  return {
+    addNs: added.ns,
+    worstAddMs: added.worstMs,
+    mapAddNs: mapAdded.ns,
+    getNs: median(ours),
+    mapGetNs: median(theirs),
+    held: set.bytes / count,
+    mapHeld,
+    snapshot: bytes.length / count,
+    snapshotMs,
+    restoreMs,
+  }
+}
+
+const programs = { build, 'look-up': lookUp, serials }
 const [what, ...rest] = process.argv.slice(2)
-process.stdout.write(JSON.stringify(what === 'build' ? await build(rest) : await lookUp(rest)))
+const chosen = programs[what as keyof typeof programs]
+process.stdout.write(JSON.stringify(await chosen(rest)))

@@ -1,11 +1,11 @@
 // The code index by size: building it, its bytes, loading it, and lookups of freshly decoded codes against a JavaScript Map and against
-// bare reads of random words of the same memory.
+// bare reads of random words of the same memory. And the set of serials that were laid.
 import { execFile } from 'node:child_process'
 import { rm, writeFile } from 'node:fs/promises'
 import path from 'node:path'
 import { promisify } from 'node:util'
 import { type Bench, type BenchTools, benchProgram, root } from './bench.ts'
-import type { BuildFigures, LookUpFigures, Side } from './code-index-program.ts'
+import type { BuildFigures, LookUpFigures, SerialFigures, Side } from './code-index-program.ts'
 import { codeLength, writeCodeTable } from './code-tables.ts'
 import { type Curve, growthPlot } from './growth-plot.ts'
 import { median } from './rounds.ts'
@@ -85,6 +85,26 @@ function rowsOf({ rows, bare, build, lookUp }: Sized): readonly Row[] {
   ]
 }
 
+/** The set of serials, against a Map of the same. */
+async function serialRows(count: number): Promise<readonly Row[]> {
+  const serials = `${count.toLocaleString('en-GB')} serials of 12 digits`
+  const figures = await program<SerialFigures>('serials', String(count))
+  const { addNs, worstAddMs, getNs, mapAddNs, mapGetNs, held, mapHeld, snapshot, snapshotMs, restoreMs } = figures
+  const against = (figure: number) => [{ what: 'a Map', figures: [figure] }]
+  const note = `${snapshot.toFixed(1)} B each in a snapshot, taken in ${(snapshotMs / 1000).toFixed(1)} s, restored in ${(restoreMs / 1000).toFixed(1)} s`
+  return [
+    timeRow({ what: `bytes a serial, ${serials}`, unit: 'B', figures: [held], against: against(mapHeld), note }),
+    timeRow({
+      what: `add, ${serials}`,
+      unit: 'ns',
+      figures: [addNs],
+      against: against(mapAddNs),
+      note: `the slowest addition took ${worstAddMs.toFixed(1)} ms`,
+    }),
+    timeRow({ what: `get, ${serials}`, unit: 'ns', figures: [getNs], against: against(mapGetNs) }),
+  ]
+}
+
 const curveNames: Readonly<Record<Side, string>> = {
   indexHit: 'index, hit',
   indexMiss: 'index, miss',
@@ -110,5 +130,10 @@ export const benchCodeIndex: Bench = async (tools) => {
   })
   await writeFile(path.join(root, plotName), plot)
   tools.tell(`${plotName} shows the growth`)
-  return all.flatMap(rowsOf)
+  const serials: Row[] = []
+  for (const count of sizes(tools.quick).slice(1)) {
+    tools.tell(`${count.toLocaleString('en-GB')} serials`)
+    serials.push(...(await serialRows(count)))
+  }
+  return [...all.flatMap(rowsOf), ...serials]
 }

@@ -47,8 +47,8 @@ export interface TableShape {
   readonly rows: number
   /** With print version and serial; without, all codes are of one design. */
   readonly values: boolean
-  /** A line that takes the place of that row's. */
-  readonly instead?: ReadonlyMap<number, string>
+  /** A line that takes the place of a row's. */
+  readonly instead?: { get(row: number): string | undefined }
 }
 
 export const headerOf = ({ values }: TableShape): string => (values ? 'code,design,print,serial' : 'code,design')

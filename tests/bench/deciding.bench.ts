@@ -45,6 +45,7 @@ async function matchRow(tools: BenchTools): Promise<Row> {
 interface Sized {
   readonly labels: number
   readonly run: Run
+  close(): Promise<void>
 }
 
 /** µs a label of deciding what comes next in the run, which is left as it is. */
@@ -97,24 +98,30 @@ function sizedRows(what: string, sizes: readonly number[], figures: Readonly<Rec
   )
 }
 
-async function runRows(tools: BenchTools): Promise<readonly Row[]> {
+/** A run in a house of its own: in one house, the runs would carry one another's serials. */
+async function openSized(labels: number, tools: BenchTools): Promise<Sized> {
+  tools.tell(`a run of ${labels} labels`)
   const house = await openDemoHouse(await tools.folder('deciding'))
   const registry = openRegistry(house, withFreeCommits(house.database))
+  const run = await openProvedRun(registry.runs)
+  await growRun(run, labels / cellCount)
+  const close = async (): Promise<void> => {
+    await registry.close()
+    await house.close()
+  }
+  return { labels, run, close }
+}
+
+async function runRows(tools: BenchTools): Promise<readonly Row[]> {
   const sizes = labelSizes(tools.quick)
   const sized: Sized[] = []
-  for (const labels of sizes) {
-    tools.tell(`a run of ${labels} labels`)
-    const run = await openProvedRun(registry.runs)
-    await growRun(run, labels / cellCount)
-    sized.push({ labels, run })
-  }
+  for (const labels of sizes) sized.push(await openSized(labels, tools))
   const bySize = (once: (of: Sized) => Promise<number>) =>
     Object.fromEntries(sized.map((of) => [`${of.labels}`, () => once(of)]))
   const deciding = await interleave(roundsOf(tools), bySize(decideOnce))
   const running = await interleave(roundsOf(tools), bySize(runOnce))
   if (sized.some(({ run }) => run.state.counts.skip + run.state.counts.stop > 0)) throw new Error('not all laid')
-  await registry.close()
-  await house.close()
+  for (const { close } of sized) await close()
   return [
     ...sizedRows('resolve and decide a label, run of', sizes, deciding),
     ...sizedRows('a label from event to answer with free commits, run of', sizes, running),

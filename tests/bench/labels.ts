@@ -12,17 +12,28 @@ export const lanes = webFrame.cells.map(({ lane }) => lane)
 /** All of them fit print version 01. */
 const designs = preserves.packages[0]?.versions.map(({ design }) => design) ?? []
 
-export function labelText({ frame, cell }: { readonly frame: number; readonly cell: number }): string {
+/** The template's serials have six digits. */
+const serialMax = 999_999
+
+interface Label {
+  readonly frame: number
+  readonly cell: number
+  /** Added to the serial: runs of one job must not carry the same ones. */
+  readonly serialsFrom?: number
+}
+
+export function labelText({ frame, cell, serialsFrom = 0 }: Label): string {
   const design = designs[(frame >> 3) % designs.length] ?? ''
-  const serial = frame * cellCount + cell
+  const serial = serialsFrom + frame * cellCount + cell
+  if (serial > serialMax) throw new RangeError(`serial ${serial} has more than six digits`)
   return `${preserves.job}/${design}/01/${String(serial).padStart(6, '0')}`
 }
 
 /** Frame `frame` as a controller with a code sensor in each lane reports it. */
-export function frameEvent(frame: number): FrameEvent {
+export function frameEvent(frame: number, serialsFrom = 0): FrameEvent {
   const reads = webFrame.cells.map(({ cell }) => ({
     cell,
-    text: labelText({ frame, cell }),
+    text: labelText({ frame, cell, serialsFrom }),
     symbology: ']Q1',
     quality: 0.75,
   }))

@@ -84,7 +84,7 @@ export async function openProvedRun(runs: Runs): Promise<Run> {
 }
 
 /** Feeds frames in batches until the run has so many. */
-export async function growRun(run: Run, frames: number, eventOf = frameEvent): Promise<void> {
+export async function growRun(run: Run, frames: number, eventOf = (frame: number) => frameEvent(frame)): Promise<void> {
   for (let first = run.state.lastFrame + 1; first < frames; first += batchFrames) {
     await run.frames(framesFrom({ first, count: Math.min(batchFrames, frames - first) }, eventOf))
   }

@@ -1,11 +1,12 @@
-// `npm run bench [-- name…] [-- --quick]`: runs the benches named, or all, prints one table and leaves it as `bench-results.json` and
-// `bench-results.md`.
+// `npm run bench [-- name…] [--quick]`: runs the benches named, or all but the long ones, prints one table and leaves it as
+// `bench-results.json` and `bench-results.md`. Runs built code, as the server does.
 import { mkdtemp, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import path from 'node:path'
 import { parseArgs } from 'node:util'
 import { benchAnswers } from './answers.bench.ts'
 import { type Bench, type BenchTools, root } from './bench.ts'
+import { benchCodeIndex } from './code-index.bench.ts'
 import { benchDeciding } from './deciding.bench.ts'
 import { benchGs1 } from './gs1.bench.ts'
 import { buildLongRun, type LongRun } from './long-run.ts'
@@ -31,13 +32,17 @@ const benches: Readonly<Record<string, Bench>> = {
   verify: benchVerify,
 }
 
+/** Minutes each, so only where they are named. */
+const longBenches: Readonly<Record<string, Bench>> = { 'code-index': benchCodeIndex }
+const allBenches = { ...benches, ...longBenches }
+
 const { values, positionals } = parseArgs({
   options: { quick: { type: 'boolean', default: false } },
   allowPositionals: true,
 })
-const unknown = positionals.filter((name) => !(name in benches))
+const unknown = positionals.filter((name) => !(name in allBenches))
 if (unknown.length > 0) {
-  process.stderr.write(`no bench ${unknown.join(', ')}; there are ${Object.keys(benches).join(', ')}\n`)
+  process.stderr.write(`no bench ${unknown.join(', ')}; there are ${Object.keys(allBenches).join(', ')}\n`)
   process.exit(2)
 }
 
@@ -75,7 +80,7 @@ async function runBench(name: string): Promise<Result> {
   let failure: string | undefined
   const ms = await timed(async () => {
     try {
-      rows = (await benches[name]?.(toolsFor(name))) ?? []
+      rows = (await allBenches[name]?.(toolsFor(name))) ?? []
     } catch (error) {
       failure = error instanceof Error ? (error.stack ?? error.message) : String(error)
       process.stderr.write(`${failure}\n`)

@@ -4,7 +4,7 @@ import { type ChildProcess, spawn } from 'node:child_process'
 import { once } from 'node:events'
 import { fileURLToPath } from 'node:url'
 import type { ExecutorMessage } from './executor-messages.ts'
-import { type Bounds, hangFactor } from './target.ts'
+import { type Bounds, hangFactor, type Target } from './target.ts'
 
 export interface Answered {
   readonly answer: string
@@ -37,10 +37,10 @@ class Process implements Executor {
   growthMiB = 0
   isSpent = false
 
-  constructor(target: string, bounds: Bounds) {
+  constructor({ name, module, bounds }: Target) {
     this.#bounds = bounds
     const script = fileURLToPath(new URL('executor.ts', import.meta.url))
-    this.#child = spawn(process.execPath, ['--import', 'tsx', '--max-old-space-size=2048', script, target], {
+    this.#child = spawn(process.execPath, ['--import', 'tsx', '--max-old-space-size=2048', script, module, name], {
       cwd: fileURLToPath(new URL('../..', import.meta.url)),
       stdio: ['ignore', 'ignore', 'pipe', 'ipc'],
       serialization: 'advanced',
@@ -114,8 +114,8 @@ class Process implements Executor {
 }
 
 /** Starts an executing process for a target and waits until it is ready. */
-export async function openExecutor(target: string, bounds: Bounds): Promise<Executor> {
-  const started = new Process(target, bounds)
+export async function openExecutor(target: Target): Promise<Executor> {
+  const started = new Process(target)
   try {
     await started.ready()
   } catch (error) {

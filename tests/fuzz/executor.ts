@@ -6,7 +6,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { setImmediate as turnOfTheLoop } from 'node:timers/promises'
 import type { ExecutorMessage, ExecutorOrder } from './executor-messages.ts'
-import { findTarget } from './targets.ts'
+import type { Target } from './target.ts'
 
 const tell = (message: ExecutorMessage): void => {
   process.send?.(message)
@@ -33,8 +33,14 @@ const openFiles = (): number => {
   }
 }
 
-const target = findTarget(process.argv[2] ?? '')
-const stage = await target.open()
+const [, , module = '', name] = process.argv
+const exported: Record<string, unknown> = await import(module)
+const target = Object.values(exported).find((one): one is Target => (one as Target).name === name)
+if (!target) throw new Error(`there is no target ${name} in ${module}`)
+const stage = await target.open().catch((error: unknown) => {
+  process.stderr.write(`the target ${name} cannot be made ready: ${textOf(error)}\n`)
+  process.exit(1)
+})
 let foldersBefore = readdirSync(own).length
 
 async function execute({ id, one }: ExecutorOrder): Promise<ExecutorMessage> {

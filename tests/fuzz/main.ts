@@ -72,7 +72,7 @@ function tell({ target, seed, cases, seconds, slowestCpuMs, growthMiB, answers, 
   )
   if (!failure) return
   process.stdout.write(`     ${failure.error.split('\n').slice(0, 6).join('\n     ')}\n`)
-  process.stdout.write(`     case: ${failure.counterexample.slice(0, 2_000)}\n`)
+  process.stdout.write(`     case: ${failure.counterexample.slice(0, 800)}\n`)
   process.stdout.write(`     again: npm run fuzz -- --target ${target} --seed ${failure.seed} --path ${failure.path}\n`)
 }
 

@@ -49,10 +49,14 @@ class Bench {
     this.#target = target
   }
 
+  /** A target that cannot be made ready is no finding about a case. */
+  async begin(): Promise<void> {
+    this.#executor = await openExecutor(this.#target)
+  }
+
   async try(one: unknown): Promise<void> {
     if (this.#failedAtMs !== undefined && performance.now() - this.#failedAtMs > shrinkMsMax) return
-    const { name, bounds } = this.#target
-    this.#executor ??= await openExecutor(name, bounds)
+    this.#executor ??= await openExecutor(this.#target)
     this.cases += 1
     try {
       const { answer, cpuMs } = await this.#executor.run(one)
@@ -89,6 +93,7 @@ export async function runRound(target: Target, { seed, cases, path }: RoundOptio
   const started = performance.now()
   const bench = new Bench(target)
   try {
+    await bench.begin()
     const property = fc.asyncProperty(target.arbitrary, (one) => bench.try(one))
     const replay = path === undefined ? {} : { path, endOnFailure: true }
     const details = await fc.check(property, { seed, numRuns: cases, ...replay })

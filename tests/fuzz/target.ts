@@ -24,6 +24,8 @@ export interface Stage<Case> {
 
 export interface Target<Case = unknown> {
   readonly name: string
+  /** The module that exports it: the executing process loads that one alone. */
+  readonly module: string
   /** What comes from outside here, and what must hold beyond a coded answer. */
   readonly about: string
   readonly bounds: Bounds

@@ -1,9 +1,16 @@
 // All targets, in the order in which the long run takes them.
 import type { Target } from './target.ts'
 import { capturesTarget } from './targets/captures.ts'
+import { indexesTarget } from './targets/code-indexes.ts'
+import { tablesTarget } from './targets/code-tables.ts'
+import { feedsTarget } from './targets/feeds.ts'
 import { gs1Target } from './targets/gs1.ts'
+import { httpTarget } from './targets/http.ts'
 import { damagedTarget, pngTarget, tiffTarget } from './targets/layer-files.ts'
+import { ledgersTarget } from './targets/ledgers.ts'
+import { linesTarget } from './targets/lines-and-tickets.ts'
 import { manifestTarget } from './targets/manifest.ts'
+import { runTarget } from './targets/run-events.ts'
 import { templatesTarget } from './targets/templates.ts'
 import { zipsTarget } from './targets/zips.ts'
 
@@ -16,6 +23,13 @@ export const targets: readonly Target[] = [
   damagedTarget,
   capturesTarget,
   zipsTarget,
+  runTarget,
+  linesTarget,
+  feedsTarget,
+  tablesTarget,
+  indexesTarget,
+  ledgersTarget,
+  httpTarget,
 ]
 
 export function findTarget(name: string): Target {

@@ -46,9 +46,9 @@ export async function walkIndex(shared: SharedCodeIndex, signal?: AbortSignal): 
 
 function walkBucket(walk: Walk, start: number): boolean {
   const { chunkBits } = walk.shared.header
-  const chunk = walk.chunks[Math.floor(start / 2 ** chunkBits)]
+  const chunk = walk.chunks[start >>> chunkBits]
   if (chunk === undefined || start < walk.end) return false
-  const heads = start % 2 ** chunkBits
+  const heads = start & ((1 << chunkBits) - 1)
   let end = heads
   for (let last = false; !last; end++) {
     if (end >= chunk.length || end - heads === bucketCodesMax) return false

@@ -17,6 +17,8 @@ export const withPair = (row: number, pair: number, another: boolean): number =>
   (row & 0x7ffc0000) | pair | (another ? 0x80000000 : 0)
 
 const digit0 = 0x30
+/** Powers of ten; a number added to the one of its digits has its leading zeros after the first digit. */
+const powers = Array.from({ length: numberDigitsMax + 1 }, (_, digits) => 10 ** digits)
 
 export interface RowPlaces {
   readonly pair: number
@@ -81,22 +83,20 @@ export function isRow(words: Uint32Array, at: number, to: number): boolean {
   const first = words[at + 1] as number
   if (kind === textSerial) return (first & 0xff) > 0 && (first & 0xff) <= limits.codeBytesMax
   const value = kind <= oneWordDigitsMax ? first : (words[at + 2] as number) * 2 ** 32 + first
-  return value < 10 ** kind
+  return value < (powers[kind] as number)
 }
 
-/** Powers of ten of one to nine digits: a number added to one has its leading zeros after the first digit. */
-const leading = Array.from({ length: oneWordDigitsMax + 1 }, (_, digits) => 10 ** digits)
 const upperUnit = 10 ** oneWordDigitsMax
 
 /** The serial of the row that begins at `at`, which has one. */
 export function serialOf(words: Uint32Array, at: number): string {
   const kind = rowKind(words[at] as number)
   const first = words[at + 1] as number
-  if (kind <= oneWordDigitsMax) return String((leading[kind] as number) + first).slice(1)
+  if (kind <= oneWordDigitsMax) return String((powers[kind] as number) + first).slice(1)
   if (kind === textSerial) return textAt(words, at + 1)
   const value = (words[at + 2] as number) * 2 ** 32 + first
   const upper = Math.floor(value / upperUnit)
-  const upperText = String((leading[kind - oneWordDigitsMax] as number) + upper).slice(1)
+  const upperText = String((powers[kind - oneWordDigitsMax] as number) + upper).slice(1)
   return upperText + String(upperUnit + (value - upper * upperUnit)).slice(1)
 }
 

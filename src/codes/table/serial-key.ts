@@ -3,6 +3,7 @@
 //
 // high, number: 0 (bit 31), cell (22–30, 0 for none), digits (18–21, leading zeros count), upper bits of the value (0–17); low: lower bits
 // high, text: 1 (bit 31), hash (0–30); low: the text's place in the store, which the key does not know yet
+import { limits } from '../../kernel/limits.ts'
 import { hashed, hashKeyOf, hashWords } from './code-hash.ts'
 import { packed } from './code-words.ts'
 
@@ -16,6 +17,7 @@ export interface SerialKey {
 }
 
 const digitsMax = 15
+const powers = Array.from({ length: digitsMax + 1 }, (_, digits) => 10 ** digits)
 const digit0 = 0x30
 const hashKey = hashKeyOf(0)
 export const textBit = 0x80000000
@@ -70,11 +72,19 @@ function setTextKey(key: SerialKey, serial: string, cell: number): void {
 /** Where a text key belongs in its segment is known from the key alone. */
 export const textSlotHash = (high: number): number => (high << 1) >>> 0
 
-/** The serial and cell of a key that is a number. */
-export function numberSerial({ low, high }: { readonly low: number; readonly high: number }): {
-  serial: string
-  cell: number
-} {
-  const value = (high & 0x3ffff) * 2 ** 32 + low
-  return { serial: String(value).padStart((high >>> 18) & 0xf, '0'), cell: (high >>> 22) & 0x1ff }
+/** Fills `key` with the words of one that is a number. */
+export function setNumberKey(key: SerialKey, low: number, high: number): void {
+  key.low = low
+  key.high = high
+  setNumberHashes(key)
+}
+
+/** Whether two words are the key of a number that `setKey` could have made. */
+export function isNumberKey(low: number, high: number): boolean {
+  const areWords = low >= 0 && low < 2 ** 32 && high >= 0 && high < textBit
+  const digits = (high >>> 18) & 0xf
+  const cell = (high >>> 22) & 0x1ff
+  return (
+    areWords && digits > 0 && cell <= limits.cellsMax && (high & 0x3ffff) * 2 ** 32 + low < (powers[digits] as number)
+  )
 }

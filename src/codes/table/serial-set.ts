@@ -5,7 +5,7 @@ import { setImmediate as turnOfTheLoop } from 'node:timers/promises'
 import { assert } from '../../kernel/assert.ts'
 import { limits } from '../../kernel/limits.ts'
 import { Problem } from '../../kernel/problem.ts'
-import { type SerialKey, setKey } from './serial-key.ts'
+import { type SerialKey, setKey, setNumberKey } from './serial-key.ts'
 import { SerialSegment } from './serial-segment.ts'
 import { readSnapshot, writeSnapshot } from './serial-snapshot.ts'
 
@@ -30,88 +30,108 @@ export interface SerialSet {
 }
 
 /** An empty set. Serials are texts of at most `limits.codeBytesMax` UTF-16 units; cells are from 1 to `limits.cellsMax`. */
-export function openSerialSet(): SerialSet {
-  const segments: (SerialSegment | undefined)[] = new Array(2 ** segmentBits).fill(undefined)
-  const key: SerialKey = { low: 0, high: 0, segmentHash: 0, slotHash: 0 }
-  let size = 0
-  let changes = 0
-  const segmentOf = (serial: string, cell: number): SerialSegment | undefined => {
-    setKey(key, serial, cell)
-    return segments[key.segmentHash >>> (32 - segmentBits)]
+export const openSerialSet = (): SerialSet => setOver(new Segments())
+
+/** The segments, and the key of the serial in hand. */
+class Segments {
+  size = 0
+  changes = 0
+  all: (SerialSegment | undefined)[] = new Array(2 ** segmentBits).fill(undefined)
+  readonly key: SerialKey = { low: 0, high: 0, segmentHash: 0, slotHash: 0 }
+
+  /** Takes a serial in hand, and returns the segment where it belongs, if there is one. */
+  take(serial: string, cell: number): SerialSegment | undefined {
+    setKey(this.key, serial, cell)
+    return this.all[this.key.segmentHash >>> (32 - segmentBits)]
   }
-  const segmentFor = (serial: string, cell: number): SerialSegment => {
-    const found = segmentOf(serial, cell)
-    if (found) return found
-    const made = new SerialSegment()
-    segments[key.segmentHash >>> (32 - segmentBits)] = made
-    return made
+
+  takeNumber(low: number, high: number): SerialSegment | undefined {
+    setNumberKey(this.key, low, high)
+    return this.all[this.key.segmentHash >>> (32 - segmentBits)]
   }
+
+  /** Adds the serial in hand to its segment, which is made where there is none. */
+  put(segment = new SerialSegment(), values: { serial: string; cell: number; tag: number }): number | undefined {
+    this.all[this.key.segmentHash >>> (32 - segmentBits)] = segment
+    const former = segment.set(this.key, values)
+    this.changes++
+    if (former === undefined) this.size++
+    return former
+  }
+
+  reserve(count: number): void {
+    const each = Math.ceil(count / this.all.length)
+    if (each < worthRoom) return
+    // Hashes share out unevenly: four standard deviations more.
+    const room = Math.ceil(each + 4 * Math.sqrt(each))
+    this.all = this.all.map((segment = new SerialSegment()) => {
+      segment.reserve(room)
+      return segment
+    })
+  }
+
+  snapshot(): Generator<Uint8Array> {
+    const began = this.changes
+    return writeSnapshot({
+      segments: this.all,
+      size: this.size,
+      demandSame: () => assert(this.changes === began, 'a set does not change while its snapshot is taken'),
+      tagOf: (low, high) => this.takeNumber(low, high)?.get(this.key, '', 0) ?? 0,
+    })
+  }
+}
+
+function setOver(segments: Segments): SerialSet {
   return {
     get size() {
-      return size
+      return segments.size
     },
     get bytes() {
-      return segments.reduce((sum, segment) => sum + (segment?.bytes ?? 0), 0)
+      return segments.all.reduce((sum, segment) => sum + (segment?.bytes ?? 0), 0)
     },
     add(serial, tag, cell = 0) {
       assert(serial.length <= limits.codeBytesMax && cell >= 0 && cell <= limits.cellsMax, 'a serial comes from a code')
       assert(Number.isInteger(tag) && tag >= 0 && tag < 2 ** 32, 'a tag fits a word')
-      const segment = segmentFor(serial, cell)
-      const former = segment.set(key, { serial, cell, tag })
-      changes++
-      if (former === undefined) size++
-      return former
+      return segments.put(segments.take(serial, cell), { serial, cell, tag })
     },
     get(serial, cell = 0) {
       if (serial.length > limits.codeBytesMax) return undefined
-      return segmentOf(serial, cell)?.get(key, serial, cell)
+      return segments.take(serial, cell)?.get(segments.key, serial, cell)
     },
     delete(serial, cell = 0) {
       if (serial.length > limits.codeBytesMax) return false
-      const gone = segmentOf(serial, cell)?.delete(key, serial, cell) ?? false
-      if (gone) size--
-      changes++
+      const gone = segments.take(serial, cell)?.delete(segments.key, serial, cell) ?? false
+      if (gone) segments.size--
+      segments.changes++
       return gone
     },
     clear() {
-      segments.fill(undefined)
-      size = 0
-      changes++
+      segments.all.fill(undefined)
+      segments.size = 0
+      segments.changes++
     },
-    reserve(count) {
-      const each = Math.ceil(count / segments.length)
-      if (each < worthRoom) return
-      // Hashes share out unevenly: four standard deviations more.
-      const room = Math.ceil(each + 4 * Math.sqrt(each))
-      for (const [i, segment] of segments.entries()) {
-        const own = segment ?? new SerialSegment()
-        own.reserve(room)
-        segments[i] = own
-      }
-    },
-    snapshot() {
-      const began = changes
-      return writeSnapshot({
-        segments,
-        size,
-        demandSame: () => assert(changes === began, 'a set does not change while its snapshot is taken'),
-        tagOf: (serial, cell) => segmentOf(serial, cell)?.get(key, serial, cell) ?? 0,
-      })
-    },
+    reserve: (count) => segments.reserve(count),
+    snapshot: () => segments.snapshot(),
   }
 }
 
 /** The set that a snapshot was taken of. Problem `serials-bad`. */
 export async function restoreSerials(bytes: Uint8Array, signal?: AbortSignal): Promise<SerialSet> {
-  const set = openSerialSet()
+  const segments = new Segments()
+  const set = setOver(segments)
   const { count, groups } = readSnapshot(bytes)
   set.reserve(count)
-  for (const group of groups) {
-    for (const { serial, tag, cell } of group) set.add(serial, tag, cell)
+  for (const { numbers, texts } of groups) {
+    for (let at = 0; at < numbers.length; at += 3) {
+      const segment = segments.takeNumber(numbers[at] as number, numbers[at + 1] as number)
+      segments.put(segment, { serial: '', cell: 0, tag: numbers[at + 2] as number })
+    }
+    for (const { serial, tag, cell } of texts) set.add(serial, tag, cell)
     await turnOfTheLoop()
     signal?.throwIfAborted()
   }
-  if (set.size !== count)
+  if (set.size !== count) {
     throw new Problem('serials-bad', 'the snapshot has a serial twice', { measured: set.size, limit: count })
+  }
   return set
 }

@@ -6,7 +6,7 @@
 import { createHash } from 'node:crypto'
 import { limits } from '../../kernel/limits.ts'
 import { Problem } from '../../kernel/problem.ts'
-import { isTextKey, numberSerial } from './serial-key.ts'
+import { isNumberKey } from './serial-key.ts'
 import type { SerialSegment } from './serial-segment.ts'
 import {
   openVarintReader,
@@ -29,13 +29,16 @@ export interface TaggedSerial {
   readonly tag: number
 }
 
+/** The tag of a serial that is a number, by the words of its key. */
+type TagOf = (low: number, high: number) => number
+
 /** The set's pieces, in order. */
 export function* writeSnapshot(set: {
   readonly segments: readonly (SerialSegment | undefined)[]
   readonly size: number
   /** Fails where the set has changed since the snapshot began. */
   readonly demandSame: () => void
-  readonly tagOf: (serial: string, cell: number) => number
+  readonly tagOf: TagOf
 }): Generator<Uint8Array> {
   const hash = createHash('sha256')
   const writer = openVarintWriter()
@@ -54,11 +57,7 @@ export function* writeSnapshot(set: {
   yield hash.digest()
 }
 
-function writeGroup(
-  writer: VarintWriter,
-  group: readonly SerialSegment[],
-  tagOf: (serial: string, cell: number) => number,
-): void {
+function writeGroup(writer: VarintWriter, group: readonly SerialSegment[], tagOf: TagOf): void {
   const count = group.reduce((sum, segment) => sum + segment.count, 0)
   const keys = new BigUint64Array(count)
   const halves = new Uint32Array(keys.buffer)
@@ -73,19 +72,22 @@ function writeGroup(
   keys.subarray(0, numbers).sort()
   writer.put(numbers)
   writer.put(texts.length)
-  let before = { low: 0, high: 0, tag: 0 }
+  let lowBefore = 0
+  let highBefore = 0
+  let tagBefore = 0
   for (let i = 0; i < numbers; i++) {
     const low = halves[2 * i] as number
     const high = halves[2 * i + 1] as number
-    const { serial, cell } = numberSerial({ low, high })
-    const tag = tagOf(serial, cell)
-    if (high === before.high) writer.put(2 * (low - before.low))
+    const tag = tagOf(low, high)
+    if (high === highBefore) writer.put(2 * (low - lowBefore))
     else {
-      writer.put(2 * (high - before.high) + 1)
+      writer.put(2 * (high - highBefore) + 1)
       writer.put(low)
     }
-    writer.put(zigzag(tag - before.tag))
-    before = { low, high, tag }
+    writer.put(zigzag(tag - tagBefore))
+    lowBefore = low
+    highBefore = high
+    tagBefore = tag
   }
   for (const text of texts) writeText(writer, text)
 }
@@ -99,11 +101,19 @@ function writeText(writer: VarintWriter, { serial, cell, tag }: TaggedSerial): v
 
 const unsound = (detail: string): Problem => new Problem('serials-bad', detail)
 
+/** Serials of a snapshot, some ten thousand at a time. */
+export interface SerialGroup {
+  /** Of serials that are numbers: low and high word of the key, tag; three words each. */
+  readonly numbers: Uint32Array
+  readonly texts: readonly TaggedSerial[]
+}
+
 /** The count of a snapshot's serials, and the serials, group by group. Problem `serials-bad`, before the first group where it is damaged. */
-export function readSnapshot(bytes: Uint8Array): { count: number; groups: Generator<readonly TaggedSerial[]> } {
+export function readSnapshot(bytes: Uint8Array): { count: number; groups: Generator<SerialGroup> } {
   const end = bytes.length - sumBytes
-  if (end < magic.length || !magic.equals(bytes.subarray(0, magic.length)))
+  if (end < magic.length || !magic.equals(bytes.subarray(0, magic.length))) {
     throw unsound('this is no snapshot of serials')
+  }
   const sum = createHash('sha256').update(bytes.subarray(0, end)).digest()
   if (!sum.equals(bytes.subarray(end))) throw unsound('the snapshot of serials does not have the digest that it states')
   const body = bytes.subarray(0, end)
@@ -114,28 +124,24 @@ export function readSnapshot(bytes: Uint8Array): { count: number; groups: Genera
   return { count, groups: readGroups(reader, { count, end }) }
 }
 
-function* readGroups(
-  reader: VarintReader,
-  { count, end }: { count: number; end: number },
-): Generator<readonly TaggedSerial[]> {
+function* readGroups(reader: VarintReader, { count, end }: { count: number; end: number }): Generator<SerialGroup> {
   let rest = count
   while (reader.at < end) {
     const numbers = reader.next()
     const texts = reader.next()
-    if (numbers < 0 || texts < 0 || numbers + texts > rest)
-      throw unsound('a group of the snapshot of serials is not sound')
+    if (numbers < 0 || texts < 0 || numbers + texts > rest) throw unsound('a group of the snapshot is not sound')
     rest -= numbers + texts
-    yield [...readNumbers(reader, numbers), ...readTexts(reader, texts)]
+    yield { numbers: readNumbers(reader, numbers), texts: readTexts(reader, texts) }
   }
   if (rest !== 0) throw unsound('the snapshot of serials has fewer serials than it states')
 }
 
-function readNumbers(reader: VarintReader, count: number): TaggedSerial[] {
-  const serials: TaggedSerial[] = []
+function readNumbers(reader: VarintReader, count: number): Uint32Array {
+  const numbers = new Uint32Array(3 * count)
   let low = 0
   let high = 0
   let tag = 0
-  for (let i = 0; i < count; i++) {
+  for (let at = 0; at < numbers.length; at += 3) {
     const step = reader.next()
     if (step % 2 === 0) low += step / 2
     else {
@@ -143,17 +149,15 @@ function readNumbers(reader: VarintReader, count: number): TaggedSerial[] {
       low = reader.next()
     }
     tag += unzigzag(reader.next())
-    serials.push(demandSerial({ ...numberOf(low, high), tag }))
+    if (!isNumberKey(low, high) || !isTag(tag)) throw unsound('a serial of the snapshot is not sound')
+    numbers[at] = low
+    numbers[at + 1] = high
+    numbers[at + 2] = tag
   }
-  return serials
+  return numbers
 }
 
-function numberOf(low: number, high: number): { serial: string; cell: number } {
-  const digits = (high >>> 18) & 0xf
-  const sound = low >= 0 && low < 2 ** 32 && high >= 0 && high < 2 ** 31 && !isTextKey(high) && digits > 0
-  if (!sound || (high & 0x3ffff) * 2 ** 32 + low >= 10 ** digits) throw unsound('a serial of the snapshot is not sound')
-  return numberSerial({ low, high })
-}
+const isTag = (tag: number): boolean => Number.isInteger(tag) && tag >= 0 && tag < 2 ** 32
 
 function readTexts(reader: VarintReader, count: number): TaggedSerial[] {
   return Array.from({ length: count }, () => {
@@ -161,14 +165,9 @@ function readTexts(reader: VarintReader, count: number): TaggedSerial[] {
     if (length < 0 || length > limits.codeBytesMax) throw unsound('a serial of the snapshot is too long')
     const serial = String.fromCharCode(...Array.from({ length }, () => reader.next()))
     const cell = reader.next()
-    return demandSerial({ serial, cell, tag: reader.next() })
+    const tag = reader.next()
+    const isCell = cell >= 0 && cell <= limits.cellsMax
+    if (!isCell || !isTag(tag)) throw unsound('a serial of the snapshot is not sound')
+    return { serial, cell, tag }
   })
-}
-
-function demandSerial(serial: TaggedSerial): TaggedSerial {
-  const { cell, tag } = serial
-  const isCell = cell >= 0 && cell <= limits.cellsMax
-  const isTag = Number.isInteger(tag) && tag >= 0 && tag < 2 ** 32
-  if (!isCell || !isTag) throw unsound('a serial of the snapshot is not sound')
-  return serial
 }

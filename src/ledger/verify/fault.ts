@@ -34,12 +34,15 @@ export const contradictions: ReadonlySet<FaultCode> = new Set([
   'laid',
 ])
 
+/** What is wrong may be a name of a million characters; a person needs its beginning. */
+const whyMax = 500
+
 /** A fault of the entry that is being looked at; the verifier adds where it stands. */
 export class Fault extends Error {
   readonly code: FaultCode
 
   constructor(code: FaultCode, why: string) {
-    super(why)
+    super(why.length > whyMax ? `${why.slice(0, whyMax)}…` : why)
     this.name = 'Fault'
     this.code = code
   }

@@ -109,7 +109,8 @@ const tokenEdit: fc.Arbitrary<TokenEdit> = fc.record({
   count: fc.integer({ min: 1, max: 30 }),
 })
 
-const valueEdit = (words: readonly unknown[]): fc.Arbitrary<ValueEdit> =>
+/** An edit of a value; `words` are values that its format knows. */
+export const valueEdit = (words: readonly unknown[]): fc.Arbitrary<ValueEdit> =>
   fc.record({
     steps: fc.array(fc.nat(31), { minLength: 1, maxLength: 7 }),
     what: fc.constantFrom<ValueEdit['what']>('replace', 'replace', 'delete', 'add', 'repeat', 'graft'),

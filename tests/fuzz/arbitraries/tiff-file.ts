@@ -21,8 +21,12 @@ export interface TiffCase {
   readonly directoryAt: bigint | undefined
   readonly next: bigint
   readonly count: number | undefined
+  /** Further directories behind the first, alike. */
+  readonly chain: number
   /** Further entries, each pointing at so many bytes of the file. */
   readonly crowd: number
+  /** Bytes that mean nothing, behind the pixels. */
+  readonly padding: number
   readonly entries: readonly EntryEdit[]
   readonly bytes: readonly ByteEdit[]
 }
@@ -53,7 +57,9 @@ export const tiffCase: fc.Arbitrary<TiffCase> = fc.record({
   directoryAt: fc.oneof({ weight: 8, arbitrary: fc.constant(undefined) }, { weight: 1, arbitrary: edgeNumber }),
   next: fc.oneof({ weight: 8, arbitrary: fc.constant(0n) }, { weight: 1, arbitrary: edgeNumber }),
   count: fc.oneof({ weight: 8, arbitrary: fc.constant(undefined) }, { weight: 1, arbitrary: edge32 }),
+  chain: rarely(0, 0, 0, 1, 1_000, 20_000),
   crowd: rarely(0, 1, 50, 4_000),
+  padding: rarely(0, 0, 0, 4_000_000),
   entries: fc.array(entryEdit, { maxLength: 5 }),
   bytes: fc.oneof(
     { weight: 3, arbitrary: fc.constant([]) },
@@ -103,17 +109,38 @@ function editEntries(entries: Entry[], { at, what, number: value, tag }: EntryEd
 
 function pixels({ compression, bits }: TiffCase): Buffer {
   const raw = Buffer.alloc(Math.ceil((200 * Math.min(bits, 64)) / 8) * 120, 0)
-  raw.fill(255, 0, Math.floor(raw.length / 3))
+  raw.fill(255, Math.floor((raw.length * 2) / 3))
   return compression === 8 || compression === 32_946 ? deflateSync(raw, { level: 1 }) : raw
+}
+
+function directories(one: TiffCase, of: { entries: readonly Entry[]; at: number; spelling: Spelling }): Buffer[] {
+  const { spelling } = of
+  const count = number(BigInt(one.count ?? of.entries.length), one.big ? 8 : 2, spelling)
+  const body = of.entries.map((entry) =>
+    Buffer.concat([
+      number(BigInt(entry.tag), 2, spelling),
+      number(BigInt(entry.type), 2, spelling),
+      number(entry.count, spelling.word, spelling),
+      field(entry, spelling),
+    ]),
+  )
+  const directory = Buffer.concat([count, ...body])
+  const bytes = directory.length + spelling.word
+  const most = Math.min(one.chain, Math.floor(8_000_000 / bytes))
+  return Array.from({ length: most + 1 }, (_, i) => {
+    const next = i < most ? BigInt(of.at + (i + 1) * bytes) : one.next
+    return Buffer.concat([directory, number(next, spelling.word, spelling)])
+  })
 }
 
 export function spellTiff(one: TiffCase): Buffer {
   const spelling: Spelling = { little: one.little, word: one.big ? 8 : 4 }
   const { word } = spelling
-  const data = pixels(one)
+  const picture = pixels(one)
+  const data = Buffer.concat([picture, Buffer.alloc(one.padding)])
   const headBytes = one.big ? 16 : 8
   const offsetsAt = headBytes + data.length
-  const share = BigInt(Math.floor(data.length / Math.max(1, one.strips)))
+  const share = BigInt(Math.floor(picture.length / Math.max(1, one.strips)))
   const offsets = Array.from({ length: one.strips }, (_, i) =>
     number(BigInt(headBytes) + BigInt(i) * share, 4, spelling),
   )
@@ -145,7 +172,6 @@ export function spellTiff(one: TiffCase): Buffer {
     })),
   ]
   for (const edit of one.entries) editEntries(entries, edit)
-  const count = BigInt(one.count ?? entries.length)
   const head = one.big
     ? [number(43n, 2, spelling), number(8n, 2, spelling), number(0n, 2, spelling)]
     : [number(42n, 2, spelling)]
@@ -155,16 +181,7 @@ export function spellTiff(one: TiffCase): Buffer {
     number(one.directoryAt ?? BigInt(directoryAt), word, spelling),
     data,
     lists,
-    number(count, one.big ? 8 : 2, spelling),
-    ...entries.map((entry) =>
-      Buffer.concat([
-        number(BigInt(entry.tag), 2, spelling),
-        number(BigInt(entry.type), 2, spelling),
-        number(entry.count, word, spelling),
-        field(entry, spelling),
-      ]),
-    ),
-    number(one.next, word, spelling),
+    ...directories(one, { entries, at: directoryAt, spelling }),
   ]
   return editBytes(Buffer.concat(file), one.bytes)
 }

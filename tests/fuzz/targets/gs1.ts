@@ -95,6 +95,7 @@ function judgeReading(text: string, options: { identifier?: string | undefined; 
 
 export const gs1Target = defineTarget({
   name: 'gs1',
+  module: import.meta.url,
   about:
     'GS1 texts: read, or a fault that stands in the text; explained and matched alike; rules of any AI compile or are refused',
   bounds: { caseCpuMsMax: 1_000, growthMiBMax: 256 },

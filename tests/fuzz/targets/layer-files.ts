@@ -5,7 +5,7 @@ import { join } from 'node:path'
 import fc from 'fast-check'
 import { checkLayerFile, type LayerUse } from '../../../src/packages/layer-check.ts'
 import type { Manifest, ManifestLayer } from '../../../src/packages/manifest.ts'
-import { dpi, grayImage, labelPx, plainManifest, relief } from '../../fixtures/packages.ts'
+import { grayImage, labelPx, plainManifest, relief } from '../../fixtures/packages.ts'
 import { type ByteEdit, byteEdits, editBytes } from '../arbitraries/byte-edits.ts'
 import { pngCase, spellPng } from '../arbitraries/png-file.ts'
 import { spellTiff, tiffCase } from '../arbitraries/tiff-file.ts'
@@ -64,9 +64,10 @@ const bounds = { caseCpuMsMax: 4_000, growthMiBMax: 768 }
 
 export const pngTarget = defineTarget({
   name: 'layer-png',
+  module: import.meta.url,
   about: 'PNG layer files: findings with codes, facts that are finite, no decoder gone astray',
   bounds,
-  cases: { short: 400, long: 4_000 },
+  cases: { short: 300, long: 4_000 },
   arbitrary: pngCase,
   meets: ['taken', 'image-unreadable', 'image-colour', 'image-depth', 'image-size'],
   open: () => openLayerStage(spellPng),
@@ -74,9 +75,10 @@ export const pngTarget = defineTarget({
 
 export const tiffTarget = defineTarget({
   name: 'layer-tiff',
+  module: import.meta.url,
   about: 'TIFF and BigTIFF layer files: findings with codes, facts that are finite, no decoder gone astray',
   bounds,
-  cases: { short: 400, long: 4_000 },
+  cases: { short: 300, long: 4_000 },
   arbitrary: tiffCase,
   meets: ['taken', 'image-unreadable', 'image-depth', 'image-size'],
   open: () => openLayerStage(spellTiff),
@@ -89,7 +91,7 @@ interface Damaged {
 
 /** Files as encoders write them. */
 async function encoded(): Promise<readonly Buffer[]> {
-  const image = () => grayImage(labelPx, relief(255)).withMetadata({ density: dpi })
+  const image = () => grayImage(labelPx, relief(255))
   return Promise.all([
     image().png().toBuffer(),
     image().png({ progressive: true }).toBuffer(),
@@ -106,9 +108,10 @@ async function encoded(): Promise<readonly Buffer[]> {
 
 export const damagedTarget = defineTarget({
   name: 'layer-damaged',
+  module: import.meta.url,
   about: 'layer files as encoders write them, with damage anywhere',
   bounds,
-  cases: { short: 400, long: 4_000 },
+  cases: { short: 300, long: 4_000 },
   arbitrary: fc.record({ base: fc.nat(9), edits: byteEdits }),
   meets: ['taken', 'image-unreadable', 'image-format'],
   async open() {

@@ -3,12 +3,19 @@ import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { demoFolder } from '../../../demo-jobs/folders.ts'
+import { codePlaces } from '../../../src/codes/code-places.ts'
 import { sha256Hex } from '../../../src/kernel/bytes.ts'
 import { limits } from '../../../src/kernel/limits.ts'
+import { frameIndex } from '../../../src/kernel/terms.ts'
+import { compileRule, type Manifest } from '../../../src/packages/index.ts'
 import { readListedFiles } from '../../../src/packages/listed-files.ts'
 import { checkManifest } from '../../../src/packages/manifest-check.ts'
 import type { StagedPackage } from '../../../src/packages/staging.ts'
+import { cellsOfRun } from '../../../src/runs/geometry.ts'
+import { toUm } from '../../../src/runs/index.ts'
+import { openCountingTracker } from '../../../src/tracking/index.ts'
 import { plainManifest } from '../../fixtures/packages.ts'
+import { line, ticket } from '../../fixtures/runs.ts'
 import { jsonCases, spellJson } from '../arbitraries/json-edits.ts'
 import { codeOf, holds } from '../judge.ts'
 import { defineTarget } from '../target.ts'
@@ -42,6 +49,25 @@ const words = [
   25_400,
 ]
 
+const codesOfView = { pxPerMm: 20, leftMm: 0, topMm: 0 }
+
+// What a run, a reader of pictures and a matcher make of a manifest that was found sound.
+function useManifest({ frame, code, job, designs }: Manifest): void {
+  const pitchUm = toUm(frame.pitchMm)
+  const tracker = openCountingTracker(pitchUm)
+  tracker.advance({ frame: frameIndex(0), positionUm: 0 })
+  holds(tracker.locate(pitchUm).place === 1, 'the next frame is at the next place')
+  for (const leadEdge of ['top', 'bottom'] as const) {
+    const cells = cellsOfRun(frame, ticket({ leadEdge }), line)
+    for (const { noReturnAfterUm } of cells)
+      holds(Number.isSafeInteger(noReturnAfterUm), 'a point of no return is in µm')
+    codePlaces({ frame, camera: codesOfView, turned: leadEdge === 'bottom' })
+  }
+  if (code.rule === 'table') return
+  const rule = compileRule(code, { job, designs: designs.map(({ design }) => design) })
+  for (const text of ['', 'x', '01095060001343521021']) rule.match(text, ']Q1', 1)
+}
+
 /** Of the demo. Each is read as it lies in the tree. */
 const packages = [
   'quillgarth-preserves/package-1',
@@ -62,9 +88,10 @@ async function soundManifests(): Promise<readonly unknown[]> {
 
 export const manifestTarget = defineTarget({
   name: 'manifest',
+  module: import.meta.url,
   about: 'job.json: every finding has a code and a place; without a finding there is a whole manifest with a digest',
-  bounds: { caseCpuMsMax: 2_000, growthMiBMax: 384 },
-  cases: { short: 400, long: 3_000 },
+  bounds: { caseCpuMsMax: 2_000, growthMiBMax: 768 },
+  cases: { short: 300, long: 3_000 },
   arbitrary: jsonCases(words),
   meets: [
     'taken',
@@ -90,6 +117,7 @@ export const manifestTarget = defineTarget({
         }
         const own = findings.filter(({ code }) => code !== 'file-missing')
         if (own.length === 0) holds(manifest && digest && versions.length === manifest.designs.length, 'it is whole')
+        if (own.length === 0 && manifest) useManifest(manifest)
         const listed = readListedFiles(stored)
         if (manifest) holds(listed !== undefined, 'a manifest that fits its schema lists files')
         return codeOf(own.slice(0, limits.findingsMax))

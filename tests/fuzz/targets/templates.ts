@@ -37,6 +37,12 @@ const piece = fc.oneof(
 const template = fc.oneof(
   { weight: 8, arbitrary: fc.array(piece, { maxLength: 8 }).map((pieces) => pieces.join('')) },
   { weight: 4, arbitrary: fc.array(piece, { maxLength: 3 }).map((pieces) => ['{design}', ...pieces].join('/')) },
+  {
+    weight: 2,
+    arbitrary: fc
+      .shuffledSubarray(['{design}', '{serial}', '{print}', '{serial:3d}', '{_}'], { minLength: 2 })
+      .map((fields) => fields.join('')),
+  },
   { weight: 1, arbitrary: longText },
   // Literals that nearly repeat themselves are what a careless search falls over.
   {
@@ -57,6 +63,7 @@ const text = fc.oneof(
 
 export const templatesTarget = defineTarget({
   name: 'templates',
+  module: import.meta.url,
   about: 'template, job and texts: a coded refusal, or a matcher that never throws and names only what the text holds',
   bounds: { caseCpuMsMax: 1_000, growthMiBMax: 256 },
   cases: { short: 1_000, long: 10_000 },

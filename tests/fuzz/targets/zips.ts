@@ -59,6 +59,13 @@ const entry = fc.record(
   { requiredKeys: ['name', 'size', 'fill'] },
 )
 
+/** An entry that lies about nothing. */
+const plainEntry = fc.record({
+  name: fc.oneof(fc.constantFrom('extra.png', '../up', '/abs', 'job.json', 'a\\b'), hostileText),
+  size: fc.constantFrom(0, 100),
+  fill: fc.constant('text'),
+})
+
 interface DraftEntry extends Omit<ZipEntryDraft, 'bytes'> {
   readonly size: number
   readonly fill: string
@@ -84,15 +91,22 @@ const writeNumbers = (bytes: Buffer, numbers: readonly NumberEdit[]): Buffer =>
 
 export const zipsTarget = defineTarget({
   name: 'zips',
+  module: import.meta.url,
   about: 'ZIPs through taking in: staged within the limits, or refused and nothing left of it, no file open',
   bounds: { caseCpuMsMax: 3_000, growthMiBMax: 512 },
-  cases: { short: 400, long: 4_000 },
+  cases: { short: 300, long: 4_000 },
   arbitrary: fc.record({
     base: fc.constantFrom('package', 'nested', 'empty'),
-    entries: fc.array(entry, { maxLength: 6 }),
+    entries: fc.oneof(
+      { weight: 1, arbitrary: fc.array(plainEntry, { maxLength: 2 }) },
+      { weight: 2, arbitrary: fc.array(entry, { maxLength: 6 }) },
+    ),
     count: fc.oneof({ weight: 6, arbitrary: fc.constant(undefined) }, { weight: 1, arbitrary: fc.nat(70_000) }),
     stating: fc.oneof({ weight: 20, arbitrary: fc.constant(undefined) }, { weight: 1, arbitrary: fc.nat(2 ** 31) }),
-    numbers: fc.array(numberEdit, { maxLength: 3 }),
+    numbers: fc.oneof(
+      { weight: 1, arbitrary: fc.constant([]) },
+      { weight: 1, arbitrary: fc.array(numberEdit, { minLength: 1, maxLength: 3 }) },
+    ),
     bytes: fc.oneof(
       { weight: 2, arbitrary: fc.constant([]) },
       { weight: 1, arbitrary: fc.array(byteEdit, { maxLength: 4 }) },
