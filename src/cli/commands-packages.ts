@@ -70,6 +70,7 @@ interface Published {
   readonly outcome: 'published' | 'unchanged'
   readonly job: string
   readonly package: number
+  readonly mended: number
   readonly newVersions: readonly unknown[]
 }
 
@@ -110,7 +111,8 @@ const counted = (count: number, word: string): string => `${count} ${word}${coun
 function publishedText(result: Published, released: boolean): string {
   const name = `${result.job} package ${result.package}`
   const fresh = counted(result.newVersions.length, 'new version')
-  const done = result.outcome === 'unchanged' ? 'is published already; nothing changed' : `published, ${fresh}`
+  const mended = result.mended > 0 ? `${result.mended} lost or damaged files mended` : 'nothing changed'
+  const done = result.outcome === 'unchanged' ? `is published already; ${mended}` : `published, ${fresh}`
   if (released) return `${name} ${done}, released`
   if (result.outcome === 'unchanged') return `${name} ${done}`
   return `${name} ${done}, not released yet: rollcall release ${result.job} --package ${result.package} --by … --why …`

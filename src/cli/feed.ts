@@ -3,6 +3,7 @@ import { createReadStream } from 'node:fs'
 import { readdir, readFile } from 'node:fs/promises'
 import path from 'node:path'
 import { parse } from 'csv-parse'
+import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
 import { schemaFindings } from '../kernel/schema-findings.ts'
 import { type FrameEvent, frameEventSchema, parseCaptureName } from '../runs/index.ts'
@@ -95,15 +96,16 @@ export async function readsIn(file: string): Promise<readonly Feed[]> {
   const events: FrameEvent[] = []
   const columns = (headings: string[]): string[] => checkHeadings(headings, file)
   const rows = parse({ columns, bom: true, skip_empty_lines: true, trim: true, info: true })
+  const source = createReadStream(file)
   try {
     // Destroys the parser with the error of a file that cannot be opened or read.
-    createReadStream(file)
-      .on('error', (error) => rows.destroy(error))
-      .pipe(rows)
+    source.on('error', (error) => rows.destroy(error)).pipe(rows)
     for await (const { record, info } of rows as AsyncIterable<{ record: Row; info: { lines: number } }>)
       takeRow(events, record, { file, row: info.lines })
   } catch (error) {
     throw csvProblem(error, file)
+  } finally {
+    source.destroy()
   }
   return events.map((event) => ({ kind: 'reads', event }))
 }
@@ -123,7 +125,13 @@ function takeRow(events: FrameEvent[], record: Row, at: At): void {
       measured: event.positionMm,
       limit: last.positionMm,
     })
-  } else last.reads.push(...event.reads)
+  } else {
+    if (last.reads.length === limits.readsPerFrameMax) {
+      const most = limits.readsPerFrameMax
+      throw new Problem('bad-request', `frame ${event.frame} has more than ${most} reads`, { ...at, limit: most })
+    }
+    last.reads.push(...event.reads)
+  }
 }
 
 function eventOf(record: Row, at: At): FrameEvent {

@@ -28,6 +28,7 @@ function weigh(of: Case) {
 }
 
 const firstLayer = plain[0]!.designs.get('A')![0]!.layers[0]!
+const lostIndex = 'c'.repeat(64)
 const noSkipping = { stations: line.stations.map((station) => ({ ...station, skips: station.station !== 'inkjet' })) }
 const narrowFrame = { ...plain[0]!.frame, pitchMm: 70 }
 
@@ -82,6 +83,13 @@ const blocked: Record<string, { readonly of: Case; readonly row: object }> = {
   'missing-layer': {
     of: { condition: (digest) => (digest === firstLayer.sha256 ? 'missing' : 'sound') },
     row: { design: 'A', version: 1, layer: 'varnish' },
+  },
+  'code-table-lost': {
+    of: {
+      jobs: [{ ...plain[0]!, codeIndexes: [lostIndex] }],
+      condition: (digest) => (digest === lostIndex ? 'missing' : 'sound'),
+    },
+    row: { job: 'J', measured: 'missing' },
   },
   'damaged-layer': {
     of: { condition: (digest) => (digest === firstLayer.sha256 ? 'damaged' : 'sound') },

@@ -23,6 +23,7 @@ export const readinessCodes = [
   'layers-not-common',
   'missing-layer',
   'damaged-layer',
+  'code-table-lost',
 ] as const
 export type ReadinessCode = (typeof readinessCodes)[number]
 
@@ -217,6 +218,20 @@ async function bytesRows(
         layer: layer.layer,
         message: `the stored bytes of ${layer.file} are ${condition}; publish the same package again to mend them`,
       })
+    }
+  }
+  return [...rows, ...(await tableRows(inquiry))]
+}
+
+// Without its code index, every code of the job is unknown.
+async function tableRows({ frozen, condition }: Inquiry): Promise<ReadinessRow[]> {
+  const rows: ReadinessRow[] = []
+  for (const { job, codeIndexes } of frozen.jobs) {
+    for (const digest of codeIndexes) {
+      const found = await condition(toDigest(digest))
+      if (found === 'sound') continue
+      const message = `a code index of the job is ${found}; publish the same package again to mend it`
+      rows.push({ code: 'code-table-lost', job, message, measured: found })
     }
   }
   return rows

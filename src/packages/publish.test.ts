@@ -77,6 +77,22 @@ describe('publishing', () => {
     ])
   })
 
+  it('mends what the disk lost of a package when the same package is given again', async () => {
+    const draft = await plainDraft()
+    const csv = Buffer.from('code,design\nX1,LIME\nX2,PLUM\n')
+    draft.manifest.code = { rule: 'table', symbologies: ['qr'], file: 'codes.csv', sha256: '0'.repeat(64) }
+    draft.files.set('codes.csv', csv)
+    await bench.publish(draft)
+    const job = bench.catalogue.current().jobs.get('J7')!
+    const layer = toDigest(job.designs.get('LIME')![0]!.layers[0]!.sha256)
+    const index = toDigest(job.codeIndexes[0]!)
+    await rm(await bench.blobs.localFile(layer))
+    await rm(await bench.blobs.localFile(index))
+    await expect(bench.publish(draft)).resolves.toMatchObject({ outcome: 'unchanged', mended: 2, newVersions: [] })
+    expect([await bench.blobs.condition(layer), await bench.blobs.condition(index)]).toEqual(['sound', 'sound'])
+    await expect(bench.publish(draft)).resolves.toMatchObject({ outcome: 'unchanged', mended: 0 })
+  })
+
   it('records facts by design and the act', async () => {
     await bench.publish(await plainDraft())
     const { report, bytes } = await bench.database.catalogue

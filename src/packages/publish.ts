@@ -1,7 +1,7 @@
 // Publishing: take in, check, store the layers, and one short transaction that makes it all appear at once.
 import { rm } from 'node:fs/promises'
 import { join } from 'node:path'
-import type { Digest } from '../kernel/bytes.ts'
+import { type Digest, toDigest } from '../kernel/bytes.ts'
 import type { Clock, RandomBytes } from '../kernel/clock.ts'
 import { Problem } from '../kernel/problem.ts'
 import type { BlobStore, Database } from '../storage/port.ts'
@@ -59,6 +59,8 @@ export interface Published {
   readonly job: string
   readonly package: number
   readonly digest: string
+  /** Stored files that were missing or damaged, and that the same package given again put right. */
+  readonly mended: number
   /** Versions that this package brought. */
   readonly newVersions: readonly { readonly design: string; readonly version: number }[]
   readonly bytes: number
@@ -202,7 +204,7 @@ async function commit(
   })
   await deps.catalogue.refresh({ job: manifest.job })
   progress(1, 'published')
-  return { outcome: 'published', job: manifest.job, package: manifest.package, digest, newVersions, bytes }
+  return { outcome: 'published', job: manifest.job, package: manifest.package, digest, mended: 0, newVersions, bytes }
 }
 
 async function publishOpened(deps: PackagesDeps, opened: OpenedPackage, options: PublishOptions): Promise<Published> {
@@ -211,7 +213,41 @@ async function publishOpened(deps: PackagesDeps, opened: OpenedPackage, options:
   if (examined.result.findings.length > 0 || !manifest || digest === undefined) return refuse(manifest, examined.result)
   if (!examined.unchanged) return commit(deps, { report: { ...opened.report, manifest, digest }, examined }, options)
   const { job, package: number } = manifest
-  return { outcome: 'unchanged', job, package: number, digest, newVersions: [], bytes: opened.staged.bytes }
+  const mended = await mend(deps, { opened, manifest }, options)
+  return { outcome: 'unchanged', job, package: number, digest, mended, newVersions: [], bytes: opened.staged.bytes }
+}
+
+/** Stores again what of a published package the disk lost: layers, the code table, its index. Returns how many files. */
+async function mend(
+  deps: PackagesDeps,
+  { opened, manifest }: { opened: OpenedPackage; manifest: Manifest },
+  { progress = noProgress, signal }: PublishOptions,
+): Promise<number> {
+  const { job, package: number, code } = manifest
+  const layers = manifest.designs.flatMap((design) => design.layers.map((layer) => toDigest(layer.sha256)))
+  const table = code.rule === 'table' ? [toDigest(code.sha256)] : []
+  const row = await deps.database.catalogue
+    .selectFrom('packages')
+    .select('codeIndex')
+    .where('job', '=', job)
+    .where('package', '=', number)
+    .executeTakeFirst()
+  const index = row?.codeIndex ? [toDigest(row.codeIndex)] : []
+  const lost = async (digests: readonly Digest[]): Promise<number> => {
+    const conditions = await Promise.all([...new Set(digests)].map((digest) => deps.blobs.condition(digest)))
+    return conditions.filter((condition) => condition !== 'sound').length
+  }
+  const lostLayers = await lost(layers)
+  if (lostLayers > 0) {
+    await storeLayers(deps, opened, { progress: (share) => progress(share, 'mending the layers'), signal })
+  }
+  const lostTable = await lost([...table, ...index])
+  if (lostTable > 0) {
+    const reading = await examineTable(deps, opened, { progress, signal })
+    if (reading.table) await storeTable(deps, reading.table)
+    await deps.catalogue.refresh({ job })
+  }
+  return lostLayers + lostTable
 }
 
 /** Opens publishing and checking over a data directory's parts. Publications of one job wait for one another. */

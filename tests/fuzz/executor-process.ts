@@ -40,11 +40,15 @@ class Process implements Executor {
   constructor({ name, module, bounds }: Target) {
     this.#bounds = bounds
     const script = fileURLToPath(new URL('executor.ts', import.meta.url))
-    this.#child = spawn(process.execPath, ['--import', 'tsx', '--max-old-space-size=2048', script, module, name], {
-      cwd: fileURLToPath(new URL('../..', import.meta.url)),
-      stdio: ['ignore', 'ignore', 'pipe', 'ipc'],
-      serialization: 'advanced',
-    })
+    this.#child = spawn(
+      process.execPath,
+      ['--import', 'tsx', '--expose-gc', '--max-old-space-size=2048', script, module, name],
+      {
+        cwd: fileURLToPath(new URL('../..', import.meta.url)),
+        stdio: ['ignore', 'ignore', 'pipe', 'ipc'],
+        serialization: 'advanced',
+      },
+    )
     this.#child.stderr?.setEncoding('utf8').on('data', (text: string) => {
       this.#log = (this.#log + text).slice(-logMax)
     })

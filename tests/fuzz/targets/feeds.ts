@@ -23,6 +23,19 @@ const cell = fc.oneof(
   { weight: 1, arbitrary: longText },
 )
 
+/** A sound row with some of its fields replaced, or any. */
+const row = fc.oneof(
+  {
+    weight: 8,
+    arbitrary: fc.tuple(fc.nat(1), fc.array(fc.tuple(fc.nat(6), cell), { maxLength: 1 })).map(([lane, changes]) => {
+      const fields = ['7', '420', `J/A/01/00000${lane}`, String(lane + 1), '', ']Q1', '0.9']
+      for (const [i, value] of changes) fields[i] = value
+      return fields
+    }),
+  },
+  { weight: 1, arbitrary: fc.array(cell, { minLength: 6, maxLength: 8 }) },
+)
+
 const arbitrary = fc.oneof(
   {
     weight: 5,
@@ -35,7 +48,7 @@ const arbitrary = fc.oneof(
           arbitrary: fc.array(fc.oneof(fc.constantFrom(...columns), hostileText, longText), { maxLength: 8 }),
         },
       ),
-      rows: fc.array(fc.array(cell, { minLength: 6, maxLength: 8 }), { maxLength: 8 }),
+      rows: fc.array(row, { maxLength: 8 }),
       times: fc.oneof({ weight: 8, arbitrary: fc.constant(1) }, { weight: 1, arbitrary: fc.constant(2_000) }),
       eol: fc.constantFrom('\n', '\r\n', '\r'),
       edits: fc.oneof(
