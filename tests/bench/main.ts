@@ -11,6 +11,7 @@ import { benchDeciding } from './deciding.bench.ts'
 import { benchGs1 } from './gs1.bench.ts'
 import { buildLongRun, type LongRun } from './long-run.ts'
 import { describeMachine, machineText } from './machine.ts'
+import { benchOtherJob } from './other-job.bench.ts'
 import { benchPublish } from './publish.bench.ts'
 import { benchReading } from './reading.bench.ts'
 import { benchRecords } from './records.bench.ts'
@@ -27,6 +28,7 @@ const benches: Readonly<Record<string, Bench>> = {
   reading: benchReading,
   deciding: benchDeciding,
   gs1: benchGs1,
+  'other-job': benchOtherJob,
   records: benchRecords,
   replay: benchReplay,
   verify: benchVerify,
