@@ -6,7 +6,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { setImmediate as turnOfTheLoop } from 'node:timers/promises'
 import type { ExecutorMessage, ExecutorOrder } from './executor-messages.ts'
-import type { Target } from './target.ts'
+import type { Stage, Target } from './target.ts'
 
 const tell = (message: ExecutorMessage): void => {
   process.send?.(message)
@@ -34,10 +34,16 @@ const openFiles = (): number => {
 }
 
 const [, , module = '', name] = process.argv
-const exported: Record<string, unknown> = await import(module)
-const target = Object.values(exported).find((one): one is Target => (one as Target).name === name)
-if (!target) throw new Error(`there is no target ${name} in ${module}`)
-const stage = await target.open().catch((error: unknown) => {
+
+async function openStage(): Promise<Stage<unknown>> {
+  const exported: Record<string, unknown> = await import(module)
+  const target = Object.values(exported)
+    .flat()
+    .find((one): one is Target => (one as Target | undefined)?.name === name)
+  if (!target) throw new Error(`there is no target ${name} in ${module}`)
+  return target.open()
+}
+const stage = await openStage().catch((error: unknown) => {
   process.stderr.write(`the target ${name} cannot be made ready: ${textOf(error)}\n`)
   process.exit(1)
 })

@@ -34,17 +34,24 @@ interface Lay {
   readonly serial?: string
 }
 
+const versionOf = (
+  of: { job?: string | undefined; design?: string | undefined; version?: number | undefined } | undefined,
+): string => `${of?.job}/${of?.design}/${of?.version}`
+
 /**
  * Reads a ledger from its first entry: no label (place and cell of the material) is answered `lay` while an earlier `lay` of it
- * stands, that is, neither revoked nor reported `none`; nor is a serial of the run proper laid in two places. Returns how many were laid.
+ * stands, that is, neither revoked nor reported `none`; nor is a serial of the run proper laid in two places; nor is a version laid after its recall. Returns how many were laid.
  */
 export async function judgeLays(database: Database, runId: string): Promise<number> {
   const standing = new Map<string, Lay>()
   const serials = new Map<string, string>()
+  const recalled = new Set<string>()
   let lays = 0
   for await (const { type, body, index } of readEntries(database, { runId })) {
+    if (type === 'act' && body.act === 'withdraw') recalled.add(versionOf(body))
     if (type === 'answer' && body.decision === 'lay') {
       lays += 1
+      holds(!recalled.has(versionOf(body.identity)), `entry ${index} lays a version that was recalled`)
       const label = `${body.place}/${body.cell}`
       const before = standing.get(label)
       holds(!before, `label ${label} was answered lay by entry ${before?.index} and again by ${index}`)

@@ -10,6 +10,7 @@ import { damagedTarget, pngTarget, tiffTarget } from './targets/layer-files.ts'
 import { ledgersTarget } from './targets/ledgers.ts'
 import { linesTarget } from './targets/lines-and-tickets.ts'
 import { manifestTarget } from './targets/manifest.ts'
+import { packagesTarget } from './targets/packages.ts'
 import { runTarget } from './targets/run-events.ts'
 import { templatesTarget } from './targets/templates.ts'
 import { zipsTarget } from './targets/zips.ts'
@@ -23,6 +24,7 @@ export const targets: readonly Target[] = [
   damagedTarget,
   capturesTarget,
   zipsTarget,
+  packagesTarget,
   runTarget,
   linesTarget,
   feedsTarget,

@@ -167,7 +167,7 @@ export function jsonCases(words: readonly unknown[]): fc.Arbitrary<JsonCase> {
 type Holder = Record<string, unknown>
 
 // Walks down the value by the steps, each picking one of the children, and changes what it comes to.
-function editValue(root: unknown, { steps, what, value }: ValueEdit): void {
+export function editValue(root: unknown, { steps, what, value }: ValueEdit): void {
   let holder = root as Holder
   let key = ''
   for (const step of steps) {

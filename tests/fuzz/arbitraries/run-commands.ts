@@ -25,6 +25,10 @@ export interface FrameDraft {
 
 export type RunCommand =
   | { readonly do: 'frames'; readonly frames: readonly FrameDraft[]; readonly twice: boolean }
+  /** Frames once more that were taken before, as a controller does that lost the reply. */
+  | { readonly do: 'again'; readonly back: number }
+  /** The web runs backwards and comes again: the same labels at the same positions under new frame numbers. */
+  | { readonly do: 'back up'; readonly frames: number; readonly offMm: number }
   | { readonly do: 'capture'; readonly frame: FrameNumber; readonly position: Position; readonly digest: number }
   | { readonly do: 'picture'; readonly back: number; readonly reads: readonly Readonly<Record<string, unknown>>[] }
   | { readonly do: 'laid'; readonly reports: readonly { frame: FrameNumber; cell: unknown; laid: unknown }[] }
@@ -58,9 +62,9 @@ const absurdNumber = fc.constantFrom<number>(
 )
 
 const frameNumber: fc.Arbitrary<FrameNumber> = fc.oneof(
-  { weight: 12, arbitrary: fc.constant<FrameNumber>({ by: 'step', step: 1 }) },
+  { weight: 60, arbitrary: fc.constant<FrameNumber>({ by: 'step', step: 1 }) },
   { weight: 4, arbitrary: fc.record({ by: fc.constant('step' as const), step: fc.integer({ min: -3, max: 12 }) }) },
-  { weight: 4, arbitrary: fc.record({ by: fc.constant('back' as const), back: fc.nat(6) }) },
+  { weight: 2, arbitrary: fc.record({ by: fc.constant('back' as const), back: fc.nat(6) }) },
   {
     weight: 1,
     arbitrary: fc.record({ by: fc.constant('step' as const), step: fc.constantFrom(999, 1_000, 1_001, 1e6) }),
@@ -69,7 +73,7 @@ const frameNumber: fc.Arbitrary<FrameNumber> = fc.oneof(
 )
 
 const position: fc.Arbitrary<Position> = fc.oneof(
-  { weight: 12, arbitrary: fc.constant<Position>({ by: 'natural', offMm: 0 }) },
+  { weight: 40, arbitrary: fc.constant<Position>({ by: 'natural', offMm: 0 }) },
   {
     weight: 3,
     arbitrary: fc.record({
@@ -94,22 +98,28 @@ const position: fc.Arbitrary<Position> = fc.oneof(
   },
 )
 
-const designs = ['A', 'B', 'F', 'N', 'X']
-const serial = fc.oneof(fc.nat(6), fc.constantFrom(900_001, 999_999))
+const designs = ['A', 'A', 'A', 'B', 'B', 'F', 'F', 'N', 'X']
+const serial = fc.oneof(
+  { weight: 9, arbitrary: fc.nat(60) },
+  { weight: 1, arbitrary: fc.constantFrom(900_001, 999_999) },
+)
 const text = fc.oneof(
   {
-    weight: 12,
+    weight: 40,
     arbitrary: fc
-      .tuple(fc.constantFrom(...designs), fc.constantFrom('01', '02', '02', '03'), serial)
+      .tuple(fc.constantFrom(...designs), fc.constantFrom('01', '02', '02', '02', '02', '03'), serial)
       .map(([design, print, number]) => `J/${design}/${print}/${String(number).padStart(6, '0')}`),
   },
-  { weight: 2, arbitrary: fc.constant(null) },
+  { weight: 3, arbitrary: fc.constant(null) },
   { weight: 1, arbitrary: fc.constant('K/Z/02/000001') },
   { weight: 1, arbitrary: hostileText },
   { weight: 1, arbitrary: longText },
 )
 const rare = <T>(arbitrary: fc.Arbitrary<T>): fc.Arbitrary<T | undefined> =>
-  fc.oneof({ weight: 6, arbitrary: fc.constant(undefined) }, { weight: 1, arbitrary })
+  fc.oneof({ weight: 30, arbitrary: fc.constant(undefined) }, { weight: 1, arbitrary })
+/** Mostly what fits, so that a sequence of many commands gets somewhere. */
+const mostly = <T>(usual: fc.Arbitrary<T>, ...others: readonly fc.Arbitrary<T>[]): fc.Arbitrary<T> =>
+  fc.oneof({ weight: 40, arbitrary: usual }, ...others.map((arbitrary) => ({ weight: 1, arbitrary })))
 
 /** Absent values are absent keys, as in JSON. */
 const defined = <T extends object>(value: T): T =>
@@ -117,16 +127,13 @@ const defined = <T extends object>(value: T): T =>
 
 const read = fc
   .record({
-    cell: fc.oneof(
-      { weight: 6, arbitrary: fc.constantFrom<unknown>(1, 2) },
-      { weight: 1, arbitrary: fc.constantFrom<unknown>(null, 0, 3, 257, '1', 1.5) },
-    ),
+    cell: mostly(fc.constantFrom<unknown>(1, 2), fc.constantFrom<unknown>(null, 0, 3, 257, '1', 1.5)),
     lane: rare(fc.constantFrom<unknown>(1, 2, null, 9)),
     text,
-    symbology: fc.oneof(
-      { weight: 6, arbitrary: fc.constant<unknown>(']Q1') },
-      { weight: 1, arbitrary: hostileText },
-      { weight: 1, arbitrary: fc.constant(undefined) },
+    symbology: mostly(
+      fc.constantFrom<unknown>(']Q1', ']Q1', undefined),
+      hostileText,
+      fc.constantFrom<unknown>('\ud800', ']\udc00', '', ']C1', ']Q3'),
     ),
     quality: rare(fc.oneof(fc.double({ min: 0, max: 1, noNaN: true }), absurdNumber)),
     extra: rare(fc.constant('x')),
@@ -137,7 +144,7 @@ const bothCells = fc
   .tuple(text, text)
   .map(([one, two]) => [one, two].map((held, i) => ({ cell: i + 1, text: held, symbology: ']Q1', quality: 0.9 })))
 const reads: fc.Arbitrary<readonly Record<string, unknown>[]> = fc.oneof(
-  { weight: 5, arbitrary: bothCells },
+  { weight: 12, arbitrary: bothCells },
   { weight: 2, arbitrary: fc.array(read, { maxLength: 4 }) },
 )
 
@@ -149,41 +156,48 @@ const frame: fc.Arbitrary<FrameDraft> = fc.record({
 })
 
 const person = fc.record({
-  by: fc.oneof({ weight: 6, arbitrary: fc.constant<unknown>('lead') }, { weight: 1, arbitrary: hostileText }),
-  why: fc.oneof({ weight: 6, arbitrary: fc.constant<unknown>('looked at it') }, { weight: 1, arbitrary: hostileText }),
+  by: mostly(fc.constant<unknown>('lead'), hostileText),
+  why: mostly(fc.constant<unknown>('looked at it'), hostileText),
 })
 
-const material = fc
-  .record({
-    event: fc.constantFrom<unknown>('splice', 'cut-out', 're-thread', 'pitch-change', 'foil', 'flood'),
-    positionMm: rare(fc.oneof(fc.constantFrom(0, 60, 600), absurdNumber)),
-    frames: rare(fc.oneof(fc.nat(10), absurdNumber)),
-    station: fc.constantFrom<unknown>(undefined, undefined, 'foil', 'inkjet', 'x'),
-    foil: fc.oneof(fc.constantFrom<unknown>(undefined, 'gold', 'silver'), hostileText),
-    note: rare(hostileText),
-    by: rare(hostileText),
-  })
-  .map(defined)
+const material = fc.oneof(
+  {
+    weight: 6,
+    arbitrary: fc
+      .record({
+        event: fc.constantFrom<unknown>('splice', 'splice', 'cut-out', 're-thread', 'pitch-change'),
+        positionMm: rare(fc.oneof(fc.constantFrom(0, 60, 600), absurdNumber)),
+        frames: rare(fc.oneof(fc.nat(10), absurdNumber)),
+        note: rare(hostileText),
+        by: rare(hostileText),
+      })
+      .map(defined),
+  },
+  {
+    weight: 3,
+    arbitrary: fc
+      .record({
+        event: fc.constant<unknown>('foil'),
+        station: mostly(fc.constantFrom<unknown>('foil', 'inkjet'), fc.constantFrom<unknown>(undefined, 'x')),
+        foil: mostly(fc.constantFrom<unknown>('gold', 'gold', 'silver', undefined), hostileText),
+      })
+      .map(defined),
+  },
+  { weight: 1, arbitrary: fc.dictionary(fc.constantFrom('event', 'foil', 'station', 'frames'), hostileText) },
+)
 
 const report = fc.record({
-  frame: fc.oneof(
-    { weight: 4, arbitrary: fc.record({ by: fc.constant('back' as const), back: fc.nat(5) }) },
-    { weight: 1, arbitrary: frameNumber },
-  ),
-  cell: fc.oneof(
-    { weight: 6, arbitrary: fc.constantFrom<unknown>(1, 2) },
-    { weight: 1, arbitrary: fc.constantFrom<unknown>(0, 3, 257, null) },
-  ),
-  laid: fc.oneof(
-    { weight: 3, arbitrary: fc.constant<unknown>('none') },
-    { weight: 4, arbitrary: fc.constantFrom<unknown>('full', 'part', 'unknown') },
-    { weight: 1, arbitrary: fc.constantFrom<unknown>('maybe', null) },
+  frame: mostly<FrameNumber>(fc.record({ by: fc.constant('back' as const), back: fc.nat(3) }), frameNumber),
+  cell: mostly(fc.constantFrom<unknown>(1, 2), fc.constantFrom<unknown>(0, 3, 257, null)),
+  laid: mostly(
+    fc.constantFrom<unknown>('none', 'none', 'none', 'full', 'part', 'unknown'),
+    fc.constantFrom<unknown>('maybe', null),
   ),
 })
 
 const frames = fc.record({
   do: fc.constant('frames' as const),
-  frames: fc.array(frame, { minLength: 1, maxLength: 5 }),
+  frames: fc.array(frame, { minLength: 1, maxLength: 4 }),
   twice: fc.oneof({ weight: 4, arbitrary: fc.constant(false) }, { weight: 1, arbitrary: fc.constant(true) }),
 })
 
@@ -198,15 +212,24 @@ const command: fc.Arbitrary<RunCommand> = fc.oneof(
     weight: 8,
     arbitrary: fc.record({
       do: fc.constant('laid' as const),
-      reports: fc.array(report, { minLength: 1, maxLength: 4 }),
+      reports: fc.array(report, { minLength: 1, maxLength: 2 }),
     }),
   },
   { weight: 4, arbitrary: fc.record({ do: fc.constant('material' as const), body: material }) },
+  { weight: 4, arbitrary: fc.record({ do: fc.constant('again' as const), back: fc.nat(5) }) },
+  {
+    weight: 4,
+    arbitrary: fc.record({
+      do: fc.constant('back up' as const),
+      frames: fc.integer({ min: 1, max: 8 }),
+      offMm: mostly(fc.constant(0), fc.double({ min: -20, max: 20, noNaN: true })),
+    }),
+  },
   {
     weight: 2,
     arbitrary: fc.record({
       do: fc.constant('act' as const),
-      act: fc.constantFrom('proving', 'close', 'seal', 'abort'),
+      act: fc.constantFrom('proving', 'proving', 'proving', 'proving', 'close', 'seal', 'abort'),
       body: person,
     }),
   },
@@ -215,7 +238,7 @@ const command: fc.Arbitrary<RunCommand> = fc.oneof(
     arbitrary: fc.record({
       do: fc.constant('prove' as const),
       body: fc
-        .tuple(person, fc.constantFrom<unknown>([1, 2], [1, 2], [1], [2, 2], [1, 2, 3], [], 'x'))
+        .tuple(person, mostly(fc.constant<unknown>([1, 2]), fc.constantFrom<unknown>([1], [2, 2], [1, 2, 3], [], 'x')))
         .map(([who, lanes]) => ({ ...who, lanes })),
     }),
   },
@@ -260,4 +283,4 @@ const command: fc.Arbitrary<RunCommand> = fc.oneof(
   { weight: 1, arbitrary: fc.constant<RunCommand>({ do: 'restart' }) },
 )
 
-export const runCommands = fc.array(command, { minLength: 1, maxLength: 25 })
+export const runCommands = fc.array(command, { minLength: 1, maxLength: 30, size: 'max' })

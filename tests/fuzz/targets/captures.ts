@@ -35,7 +35,7 @@ export const capturesTarget = defineTarget({
   name: 'captures',
   module: import.meta.url,
   about: 'pictures of the web: decoded to as many pixels as they say and read, or refused as unreadable or too large',
-  bounds: { caseCpuMsMax: 5_000, growthMiBMax: 768 },
+  bounds: { caseCpuMsMax: 5_000, growthMiBMax: 512 },
   cases: { short: 200, long: 3_000 },
   arbitrary: fc.oneof(
     { weight: 6, arbitrary: fc.record({ kind: fc.constant('damaged' as const), base: fc.nat(7), edits: byteEdits }) },

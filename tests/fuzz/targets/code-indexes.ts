@@ -97,7 +97,7 @@ export const indexesTarget = defineTarget({
   name: 'code-indexes',
   module: import.meta.url,
   about: 'files of code indexes and serials: opened and good for any look-up, or refused as damaged',
-  bounds: { caseCpuMsMax: 3_000, growthMiBMax: 512 },
+  bounds: { caseCpuMsMax: 3_000, growthMiBMax: 256 },
   cases: { short: 400, long: 4_000 },
   arbitrary,
   meets: ['opened', 'code-index-bad', 'restored', 'serials-bad'],

@@ -149,7 +149,7 @@ export const tablesTarget = defineTarget({
   name: 'code-tables',
   module: import.meta.url,
   about: 'code tables: an index that finds exactly its rows, or findings by row; nothing left of a refused one',
-  bounds: { caseCpuMsMax: 4_000, growthMiBMax: 384 },
+  bounds: { caseCpuMsMax: 4_000, growthMiBMax: 256 },
   cases: { short: 200, long: 2_500 },
   arbitrary,
   meets: ['built', 'table-header', 'table-row', 'table-code', 'table-value', 'table-duplicate', 'table-encoding'],

@@ -82,8 +82,8 @@ export const feedsTarget = defineTarget({
   name: 'feeds',
   about: 'a CSV of reads and names of captures: frame events that the wire takes, or a refusal with file and row',
   module: import.meta.url,
-  bounds: { caseCpuMsMax: 2_000, growthMiBMax: 384 },
-  cases: { short: 500, long: 4_000 },
+  bounds: { caseCpuMsMax: 2_000, growthMiBMax: 128 },
+  cases: { short: 200, long: 4_000 },
   arbitrary,
   meets: ['read', 'bad-request', 'capture-name'],
   async open() {

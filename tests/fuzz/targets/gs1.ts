@@ -98,7 +98,7 @@ export const gs1Target = defineTarget({
   module: import.meta.url,
   about:
     'GS1 texts: read, or a fault that stands in the text; explained and matched alike; rules of any AI compile or are refused',
-  bounds: { caseCpuMsMax: 1_000, growthMiBMax: 256 },
+  bounds: { caseCpuMsMax: 1_000, growthMiBMax: 128 },
   cases: { short: 1_500, long: 15_000 },
   arbitrary: fc.record({
     text: written,

@@ -340,7 +340,7 @@ export const httpTarget = defineTarget({
   module: import.meta.url,
   about:
     'every route of the HTTP interface: a reply, or problem details that blame the request; no fault logged, nothing left in the spool',
-  bounds: { caseCpuMsMax: 8_000, growthMiBMax: 768 },
+  bounds: { caseCpuMsMax: 8_000, growthMiBMax: 512 },
   cases: { short: 100, long: 1_500 },
   arbitrary,
   meets: ['200', 'bad-request', 'body-not-json', 'wrong-media-type'],

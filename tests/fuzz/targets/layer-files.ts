@@ -60,7 +60,7 @@ async function openLayerStage<Case>(spell: (one: Case) => Promise<Buffer> | Buff
   return { run: async (one) => check(await spell(one)), close: () => rm(folder, { recursive: true }) }
 }
 
-const bounds = { caseCpuMsMax: 4_000, growthMiBMax: 768 }
+const bounds = { caseCpuMsMax: 4_000, growthMiBMax: 512 }
 
 export const pngTarget = defineTarget({
   name: 'layer-png',

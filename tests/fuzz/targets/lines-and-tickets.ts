@@ -72,7 +72,7 @@ export const linesTarget = defineTarget({
   name: 'lines-and-tickets',
   module: import.meta.url,
   about: 'line profiles and tickets: refused with findings, or stored, weighed and run without a surprise',
-  bounds: { caseCpuMsMax: 3_000, growthMiBMax: 384 },
+  bounds: { caseCpuMsMax: 3_000, growthMiBMax: 256 },
   cases: { short: 100, long: 1_200 },
   arbitrary: jsonCases(words),
   meets: ['runs', 'line-schema', 'ticket-schema'],

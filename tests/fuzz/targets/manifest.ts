@@ -90,7 +90,7 @@ export const manifestTarget = defineTarget({
   name: 'manifest',
   module: import.meta.url,
   about: 'job.json: every finding has a code and a place; without a finding there is a whole manifest with a digest',
-  bounds: { caseCpuMsMax: 2_000, growthMiBMax: 768 },
+  bounds: { caseCpuMsMax: 2_000, growthMiBMax: 384 },
   cases: { short: 300, long: 3_000 },
   arbitrary: jsonCases(words),
   meets: [

@@ -5,6 +5,7 @@ import { storedLines, verifyLedger } from '../../../src/ledger/index.ts'
 import {
   actSchema,
   clearSchema,
+  type FrameEvent,
   frameEventsSchema,
   laidReportsSchema,
   materialSchema,
@@ -26,6 +27,8 @@ interface Scene {
   readonly book: AnswerBook
   run: Run
   lays: number
+  /** Events that were taken, request by request. */
+  readonly taken: FrameEvent[][]
 }
 
 const lastFrame = ({ run }: Scene): number => run.state.lastFrame
@@ -68,7 +71,11 @@ async function sendFrames(scene: Scene, command: Extract<RunCommand, { do: 'fram
   const list = Array.isArray(given) ? given : [given]
   const { run, book } = scene
   const keep = ({ answers }: FramesOutcome): void => book.keep(answers)
-  if (!command.twice) return keep(await run.frames(list))
+  if (!command.twice) {
+    keep(await run.frames(list))
+    scene.taken.push(list)
+    return
+  }
   // A retry that overtakes its first try.
   const both = await Promise.allSettled([run.frames(list), run.frames(list)])
   for (const one of both) if (one.status === 'fulfilled') keep(one.value)
@@ -103,6 +110,21 @@ async function perform(scene: Scene, command: RunCommand): Promise<void> {
   switch (command.do) {
     case 'frames':
       return sendFrames(scene, command)
+    case 'again': {
+      const list = scene.taken.at(-1 - command.back)
+      if (list) book.keep((await run.frames(list)).answers)
+      return
+    }
+    case 'back up': {
+      const seen = scene.taken.flat().slice(-command.frames)
+      const list = seen.map((event, i) => ({
+        ...event,
+        frame: lastFrame(scene) + 1 + i,
+        positionMm: event.positionMm + command.offMm,
+      }))
+      if (list.length > 0) book.keep((await run.frames(list)).answers)
+      return
+    }
     case 'capture': {
       const frame = frameOf(scene, command.frame)
       const wire = { frame, positionMm: positionOf(scene, frame, command.position), reads: [] }
@@ -132,7 +154,7 @@ async function perform(scene: Scene, command: RunCommand): Promise<void> {
       return run.prove(definite(onTheWire(proveSchema, command.body)))
     case 'clear': {
       const open = run.state.causes.opened()
-      const cause = open[command.open % Math.max(1, open.length)] ?? { flag: 'withdrawn' }
+      const cause = open[command.open % Math.max(1, open.length)]?.cause ?? { flag: 'withdrawn' }
       return run.clear(definite(onTheWire(clearSchema, { cause, ...command.body })))
     }
     case 'act': {
@@ -198,8 +220,8 @@ export const runTarget = defineTarget({
   module: import.meta.url,
   about:
     'events, reports and acts of a run: answered or refused with a code; the ledger verifies, no answer changes, no label is laid twice',
-  bounds: { caseCpuMsMax: 6_000, growthMiBMax: 384 },
-  cases: { short: 40, long: 500 },
+  bounds: { caseCpuMsMax: 6_000, growthMiBMax: 256 },
+  cases: { short: 30, long: 300 },
   arbitrary: runCommands,
   meets: ['lays, then taken'],
   async open() {
@@ -207,7 +229,7 @@ export const runTarget = defineTarget({
       async run(commands) {
         const bench = await openBench(publishedJobs())
         try {
-          const scene: Scene = { bench, book: openAnswerBook(), run: await bench.openProved(), lays: 0 }
+          const scene: Scene = { bench, book: openAnswerBook(), run: await bench.openProved(), lays: 0, taken: [] }
           const answers: string[] = []
           for (const command of commands) {
             const answer = await answerOf(() => perform(scene, command)).catch((error: unknown) => {

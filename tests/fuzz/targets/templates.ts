@@ -65,7 +65,7 @@ export const templatesTarget = defineTarget({
   name: 'templates',
   module: import.meta.url,
   about: 'template, job and texts: a coded refusal, or a matcher that never throws and names only what the text holds',
-  bounds: { caseCpuMsMax: 1_000, growthMiBMax: 256 },
+  bounds: { caseCpuMsMax: 1_000, growthMiBMax: 128 },
   cases: { short: 1_000, long: 10_000 },
   arbitrary: fc.record({
     template,

@@ -93,7 +93,7 @@ export const zipsTarget = defineTarget({
   name: 'zips',
   module: import.meta.url,
   about: 'ZIPs through taking in: staged within the limits, or refused and nothing left of it, no file open',
-  bounds: { caseCpuMsMax: 3_000, growthMiBMax: 512 },
+  bounds: { caseCpuMsMax: 3_000, growthMiBMax: 256 },
   cases: { short: 300, long: 4_000 },
   arbitrary: fc.record({
     base: fc.constantFrom('package', 'nested', 'empty'),
