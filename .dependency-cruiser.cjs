@@ -4,7 +4,7 @@ const order = [
   ['kernel'],
   ['storage'],
   ['queue'],
-  ['codes', 'tracking', 'ledger'],
+  ['codes', 'tracking', 'ledger', 'people'],
   ['packages'],
   ['lines'],
   ['runs'],
@@ -30,6 +30,8 @@ const homes = [
   ['piscina', 'src/queue/'],
   ['commander', 'src/cli/'],
   ['yauzl', 'src/packages/'],
+  ['express-rate-limit', 'src/api/'],
+  ['pdfkit', 'src/runs/'],
 ].map(([library, home]) => ({
   name: `home-${library}`,
   severity: 'error',

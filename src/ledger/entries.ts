@@ -20,7 +20,26 @@ const read = z.strictObject({
   qualityPpm: count.optional(),
 })
 
-const person = { by: text, why: text.optional() }
+/** Who acted and why; the second person where policy asks for one, and the keys that they acted with. */
+const person = {
+  by: text,
+  why: text.optional(),
+  second: text.optional(),
+  key: text.optional(),
+  secondKey: text.optional(),
+}
+
+export const materialEvents = [
+  'splice',
+  'cut-out',
+  're-thread',
+  'pitch-change',
+  'foil',
+  'split',
+  'slit',
+  'partial',
+  'rewind',
+] as const
 
 export const placementBody = z.strictObject({
   leftUm: int,
@@ -104,13 +123,23 @@ export const entryBodies = {
   revocation: z.strictObject({ answer: count, frame: count, cell: count, flag: z.enum(flags) }),
   laid: z.strictObject({ frame: count, cell: count, laid: z.enum(['full', 'part', 'none', 'unknown']) }),
   material: z.strictObject({
-    event: z.enum(['splice', 'cut-out', 're-thread', 'pitch-change', 'foil']),
+    event: z.enum(materialEvents),
     positionUm: int.optional(),
+    /** `cut-out`: the end of what was taken out after the stations; without it, what is missing lies before the sensor. */
+    toPositionUm: int.optional(),
     frames: count.optional(),
     station: text.optional(),
     foil: text.optional(),
+    /** `foil`: where the reel lies across the web; absent: the whole web. */
+    leftUm: int.optional(),
+    widthUm: count.optional(),
+    /** `split`: the finished roll that ends here. `slit`, `rewind`: the finished roll meant. `partial`: what the rest is called. */
+    roll: text.optional(),
+    /** `slit`: the lane rolls that a finished roll was slit into. */
+    laneRolls: z.array(z.strictObject({ roll: text, lanes: z.array(count) })).optional(),
     note: text.optional(),
     by: text.optional(),
+    key: text.optional(),
   }),
   /** A named act from outside the run that touches it, such as a withdrawal. */
   act: z.strictObject({

@@ -102,9 +102,22 @@ describe('a line profile', () => {
 })
 
 describe('a ticket', () => {
-  it('runs top first unless it says otherwise', () => {
-    expect(ticket().leadEdge).toBe('top')
-    expect(ticket({ leadEdge: 'bottom' }).leadEdge).toBe('bottom')
+  it('may name a lead edge or a number of a chart, not both', async () => {
+    expect(ticket({ leadEdge: 'left' }).leadEdge).toBe('left')
+    const unwind = { chart: 'house', number: 3 }
+    expect(await findingsOf(() => ticket({ leadEdge: 'left', unwind }))).toEqual([
+      'ticket-schema',
+      '/unwind a chart number stands for leadEdge; give one of the two',
+    ])
+  })
+
+  it('may have reels side by side on a station', () => {
+    const reel = { station: 'foil', foil: 'gold', widthMm: 100 }
+    const foils = [
+      { ...reel, leftMm: 100 },
+      { ...reel, leftMm: 0 },
+    ]
+    expect(ticket({ foils }).foils).toEqual(foils)
   })
 
   it('is refused when it says two things of one job, design or station', async () => {
@@ -128,7 +141,7 @@ describe('a ticket', () => {
       'ticket-schema',
       '/jobs/0/pins a design is pinned twice',
       '/jobs a job is named twice',
-      '/foils a station has one foil at a time',
+      '/foils reels of one station overlap',
     ])
   })
 

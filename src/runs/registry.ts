@@ -100,7 +100,7 @@ export class Runs {
     const { blockers, frozen } = await this.readiness(order)
     if (frozen.jobs.length === 0) throw notReady(blockers)
     if (blockers.length > 0 && !(order.override && order.why)) throw notReady(blockers)
-    const runId = await registerRun(this.parts, order)
+    const runId = await registerRun(this.parts, { ticket, line: order.line })
     const begun = this.hold(runId, this.begin(runId, order, { ticket, line, frozen, blockers }))
     begun.catch(() => forgetUnopened(this.parts.database, runId).catch(() => undefined))
     const run = await begun

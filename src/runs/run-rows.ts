@@ -1,19 +1,21 @@
 // Rows of runs in the catalogue, and the refusal of a ticket that is not ready.
 import type { Clock } from '../kernel/clock.ts'
 import { Problem } from '../kernel/problem.ts'
-import type { Readiness } from '../lines/index.ts'
+import type { Readiness, Ticket } from '../lines/index.ts'
 import type { Database } from '../storage/port.ts'
 
 /** Gives a new run its id, `<ticket>.<n>`: ids are never used again while a row stands. */
 export function registerRun(
   { database, clock }: { readonly database: Database; readonly clock: Clock },
-  { ticket, line }: { readonly ticket: string; readonly line: string },
+  { ticket: opened, line }: { readonly ticket: Ticket; readonly line: string },
 ): Promise<string> {
+  const { ticket, roll, pass } = opened
+  const jobs = JSON.stringify(opened.jobs.map(({ job }) => job))
   return database.catalogue.transaction().execute(async (trx) => {
     const rows = await trx.selectFrom('runs').select('runId').where('ticket', '=', ticket).execute()
     const numbers = rows.map((row) => Number(row.runId.slice(ticket.length + 1)))
     const runId = `${ticket}.${Math.max(0, ...numbers) + 1}`
-    const row = { runId, ticket, line, state: 'ready', epoch: 1, createdAtMs: clock.nowMs() }
+    const row = { runId, ticket, line, state: 'ready', epoch: 1, createdAtMs: clock.nowMs(), roll, pass, jobs }
     await trx.insertInto('runs').values(row).execute()
     return runId
   })

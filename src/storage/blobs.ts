@@ -83,11 +83,23 @@ function refuseOther({ digest }: Hashed, { expected, source }: { expected: Diges
   throw new Problem('file-digest', 'the bytes have another digest', { ...file, measured: digest, limit: expected })
 }
 
+function isAlive(pid: number): boolean {
+  try {
+    process.kill(pid, 0)
+    return true
+  } catch (error) {
+    return errorCode(error) === 'EPERM'
+  }
+}
+
+// What is older than this process, or of a process that is no more. An unfinished blob's name begins with its process's id.
 async function removeLeftovers(temporary: string): Promise<void> {
   for (const name of await readdir(temporary)) {
     const path = join(temporary, name)
     const { mtimeMs } = await stat(path)
-    if (mtimeMs < performance.timeOrigin) await rm(path, { force: true, recursive: true })
+    const pid = /^(\d+)-\w+\.part$/.exec(name)?.[1]
+    const orphaned = pid !== undefined && !isAlive(Number(pid))
+    if (orphaned || mtimeMs < performance.timeOrigin) await rm(path, { force: true, recursive: true })
   }
 }
 

@@ -29,7 +29,19 @@ it('creates every table of the port in a new catalogue, without a back-up', asyn
   await migrate(catalogue, { engine: 'sqlite', backUp })
   const created = tables().filter((name) => !String(name).startsWith('sqlite_'))
   expect(created).toEqual(
-    ['acts', 'lines', 'meta', 'packageVersions', 'packages', 'runs', 'tickets', 'versions', 'work'].sort(),
+    [
+      'acts',
+      'keys',
+      'layerSums',
+      'lines',
+      'meta',
+      'packageVersions',
+      'packages',
+      'runs',
+      'tickets',
+      'versions',
+      'work',
+    ].sort(),
   )
   expect(backedUp).toEqual([])
 })

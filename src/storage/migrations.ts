@@ -157,7 +157,49 @@ const firstSchema: SchemaStep = async ({ schema }, engine) => {
   await createWork(schema)
 }
 
-export const schemaSteps: readonly SchemaStep[] = [firstSchema]
+const people: SchemaStep = async ({ schema }) => {
+  for (const column of ['second', 'key', 'secondKey']) {
+    await schema.alterTable('acts').addColumn(column, 'text').execute()
+  }
+  await schema
+    .createTable('keys')
+    .addColumn('id', 'text', (column) => column.notNull().primaryKey())
+    .addColumn('role', 'text', required)
+    .addColumn('person', 'text')
+    .addColumn('line', 'text')
+    .addColumn('hash', 'text', required)
+    .addColumn('createdAtMs', 'bigint', required)
+    .addColumn('createdBy', 'text', required)
+    .addColumn('expiresAtMs', 'bigint')
+    .addColumn('revokedAtMs', 'bigint')
+    .addColumn('revokedBy', 'text')
+    .execute()
+}
+
+const rollsAndSums: SchemaStep = async ({ schema }) => {
+  await schema
+    .alterTable('runs')
+    .addColumn('roll', 'text', (column) => column.notNull().defaultTo(''))
+    .execute()
+  await schema
+    .alterTable('runs')
+    .addColumn('pass', 'integer', (column) => column.notNull().defaultTo(1))
+    .execute()
+  await schema
+    .alterTable('runs')
+    .addColumn('jobs', 'text', (column) => column.notNull().defaultTo('[]'))
+    .execute()
+  await schema.createIndex('runsByRoll').on('runs').columns(['roll', 'pass']).execute()
+  await schema
+    .createTable('layerSums')
+    .addColumn('digest', 'text', required)
+    .addColumn('curve', 'text', required)
+    .addColumn('content', 'text', required)
+    .addPrimaryKeyConstraint('layerSumsKey', ['digest', 'curve'])
+    .execute()
+}
+
+export const schemaSteps: readonly SchemaStep[] = [firstSchema, people, rollsAndSums]
 
 /**
  * Brings the catalogue to the newest schema. `backUp` is awaited before tables that hold data are changed; it gets the number of

@@ -49,6 +49,10 @@ interface ActsTable {
   package: number | null
   design: string | null
   version: number | null
+  /** The second person where policy asks for one, and the keys that they acted with. */
+  second: string | null
+  key: string | null
+  secondKey: string | null
 }
 
 /** Line profiles; every stored revision stays. */
@@ -76,6 +80,31 @@ interface RunsTable {
   state: string
   epoch: number
   createdAtMs: number
+  /** Of the ticket that it opened with; jobs as a JSON list of names. */
+  roll: string
+  pass: number
+  jobs: string
+}
+
+/** Keys of people and line controllers. `hash` is the SHA-256 of the secret; the secret itself is nowhere. */
+interface KeysTable {
+  id: string
+  role: string
+  person: string | null
+  line: string | null
+  hash: string
+  createdAtMs: number
+  createdBy: string
+  expiresAtMs: number | null
+  revokedAtMs: number | null
+  revokedBy: string | null
+}
+
+/** What was summed over a layer's pixels through a curve; can be worked out again at any time. `content` is JSON. */
+interface LayerSumsTable {
+  digest: string
+  curve: string
+  content: string
 }
 
 /** Queued work (see `src/queue`). `payload`, `result` and `error` are JSON. */
@@ -110,6 +139,8 @@ export interface Tables {
   tickets: TicketsTable
   runs: RunsTable
   work: WorkTable
+  keys: KeysTable
+  layerSums: LayerSumsTable
   meta: MetaTable
 }
 

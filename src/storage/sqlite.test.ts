@@ -63,7 +63,7 @@ it('copies the catalogue as it was before it changes the schema of one that was 
   await database.close()
   const dropLines: SchemaStep = ({ schema }) => schema.dropTable('lines').execute()
   await (await openSqlite({ folder, steps: [...schemaSteps, dropLines] })).close()
-  const copy = new Sqlite(join(folder, 'catalogue.schema-1.sqlite'), { readonly: true })
+  const copy = new Sqlite(join(folder, `catalogue.schema-${schemaSteps.length}.sqlite`), { readonly: true })
   expect(copy.prepare('select * from lines').all()).toEqual([line])
   copy.close()
 })

@@ -74,11 +74,14 @@ const identity = object({ job: text, design: text, text }, { print: text, serial
 const placement = object({ leftUm: int, topUm: int, widthUm: count, heightUm: count })
 const layer = object({ digest, layer: text, station: text, order: count, scope, placement })
 
+const person = { why: text, second: text, key: text, secondKey: text }
+const laneRolls = listOf(object({ roll: text, lanes: listOf(count) }))
+
 const bodies: Readonly<Record<EntryType, Check>> = {
   step: object(
     { to: oneOf('ready', 'proving', 'open', 'stopped', 'closing', 'sealed', 'aborted'), by: text },
     {
-      why: text,
+      ...person,
       ticket: text,
       line: text,
       frozen: text,
@@ -108,12 +111,25 @@ const bodies: Readonly<Record<EntryType, Check>> = {
   revocation: object({ answer: count, frame: count, cell: count, flag }),
   laid: object({ frame: count, cell: count, laid: oneOf('full', 'part', 'none', 'unknown') }),
   material: object(
-    { event: oneOf('splice', 'cut-out', 're-thread', 'pitch-change', 'foil') },
-    { positionUm: int, frames: count, station: text, foil: text, note: text, by: text },
+    { event: oneOf('splice', 'cut-out', 're-thread', 'pitch-change', 'foil', 'split', 'slit', 'partial', 'rewind') },
+    {
+      positionUm: int,
+      toPositionUm: int,
+      frames: count,
+      station: text,
+      foil: text,
+      leftUm: int,
+      widthUm: count,
+      roll: text,
+      laneRolls,
+      note: text,
+      by: text,
+      key: text,
+    },
   ),
   act: object(
     { act: oneOf('withdraw', 'recover', 'note'), by: text },
-    { why: text, job: text, design: text, version: count },
+    { ...person, job: text, design: text, version: count },
   ),
 }
 
