@@ -25,7 +25,8 @@ export interface Found {
   readonly refusal: readonly { readonly code: string; readonly file?: string }[]
 }
 
-const answerText = (answer: {
+/** An answer in short: decision, flags, version, set-up. */
+export const answerText = (answer: {
   decision: string
   flags: readonly string[]
   version?: number | undefined
@@ -40,7 +41,8 @@ const answerText = (answer: {
     .filter(Boolean)
     .join(' ')
 
-const foundText = (answer: Answer): string =>
+/** What an answer was, in the same words. */
+export const foundText = (answer: Answer): string =>
   answerText({ ...answer, version: answer.decision === 'lay' ? answer.identity?.version : undefined })
 
 interface Tally {

@@ -29,10 +29,19 @@ export interface RunView {
 /** Pictures under way at most: far fewer frames than lie between the sensor and the head. */
 const pendingMax = 6
 
+interface ReadinessRow {
+  readonly code: string
+  readonly message: string
+  readonly mend?: string
+  readonly job?: string
+  readonly design?: string
+  readonly layer?: string
+}
+
 interface Readiness {
   readonly ready: boolean
-  readonly blockers: readonly { code: string; job?: string; design?: string; layer?: string; message: string }[]
-  readonly warnings: readonly { code: string; design?: string; message: string }[]
+  readonly blockers: readonly ReadinessRow[]
+  readonly warnings: readonly ReadinessRow[]
 }
 
 /** A roll on the line. */
@@ -45,18 +54,43 @@ export interface Rolling extends Stage {
 
 export const at = (rolling: Rolling): string => `/runs/${encodeURIComponent(rolling.runId)}`
 
-/** Stores line and ticket and opens the run; where something blocks it, the lead overrides. */
-export async function openRun(stage: Stage, scenario: Scenario): Promise<Rolling> {
+interface TicketFile {
+  readonly ticket: string
+}
+
+// Rows that say the same of several designs in one line.
+function rowTexts(rows: readonly ReadinessRow[]): readonly string[] {
+  const alike = new Map<string, ReadinessRow[]>()
+  for (const row of rows) alike.set(row.code, [...(alike.get(row.code) ?? []), row])
+  return [...alike.values()].map(([first, ...more]) => {
+    const { code, message, mend, job, design, layer } = first as ReadinessRow
+    const where = [job, design, layer].filter(Boolean).join('/')
+    const also = more.length > 0 ? ` and ${more.length} more` : ''
+    return `${code}: ${where}${also}: ${message}${mend ? `; ${mend}` : ''}`
+  })
+}
+
+async function weigh({ server, output }: Stage, names: { ticket: string; line: string }): Promise<Readiness> {
+  const readiness = await server.get<Readiness>(`/readiness?${new URLSearchParams(names)}`)
+  for (const text of rowTexts(readiness.blockers)) output.line(`  blocker ${text}`)
+  for (const text of rowTexts(readiness.warnings)) output.line(`  warning ${text}`)
+  return readiness
+}
+
+/** Stores line and ticket and opens the run; what blocks it is mended where the scenario can, else the lead overrides. */
+export async function openTicket(stage: Stage, scenario: Scenario, ticket: TicketFile): Promise<Rolling> {
   const { server, output } = stage
   const line = JSON.parse(await readFile(scenario.files.line, 'utf8')) as { line: string }
-  const ticket = JSON.parse(await readFile(scenario.files.ticket, 'utf8')) as { ticket: string }
   await server.send('PUT', `/lines/${line.line}`, line)
   await server.send('PUT', `/tickets/${ticket.ticket}`, ticket)
   const names = { ticket: ticket.ticket, line: line.line }
-  const { ready, blockers, warnings } = await server.get<Readiness>(`/readiness?${new URLSearchParams(names)}`)
-  for (const row of blockers)
-    output.line(`  blocker ${row.code}: ${row.job}/${row.design}/${row.layer}: ${row.message}`)
-  for (const row of warnings) output.line(`  warning ${row.code}: ${row.design}: ${row.message}`)
+  let { ready } = await weigh(stage, names)
+  if (!ready && scenario.mended) {
+    output.line(`  the lead mends it: ${scenario.mended.how}`)
+    const mended = JSON.parse(await readFile(scenario.mended.ticket, 'utf8')) as TicketFile
+    await server.send('PUT', `/tickets/${mended.ticket}`, mended)
+    ready = (await weigh(stage, names)).ready
+  }
   const why = 'few labels of this design are on the roll; they will be made again'
   const override = ready ? {} : { override: true, why }
   const { runId } = await server.send<RunView>('POST', '/runs', { ...names, by: lead, ...override })
@@ -64,8 +98,12 @@ export async function openRun(stage: Stage, scenario: Scenario): Promise<Rolling
   return { ...stage, scenario, runId, answers: [], cursor: -1 }
 }
 
+/** Opens the run of a scenario's own ticket. */
+export const openRun = async (stage: Stage, scenario: Scenario): Promise<Rolling> =>
+  openTicket(stage, scenario, JSON.parse(await readFile(scenario.files.ticket, 'utf8')) as TicketFile)
+
 // What a controller does: takes the answers as they come and reports what it laid.
-async function takeAnswers(rolling: Rolling): Promise<void> {
+export async function takeAnswers(rolling: Rolling): Promise<void> {
   const page = await rolling.server.get<{ answers: Answer[]; cursor: number }>(
     `${at(rolling)}/answers?after=${rolling.cursor}`,
   )
@@ -73,7 +111,8 @@ async function takeAnswers(rolling: Rolling): Promise<void> {
   rolling.answers.push(...page.answers)
 }
 
-async function settled(rolling: Rolling, most: number): Promise<RunView> {
+/** The run once at most so many pictures are under way. */
+export async function settled(rolling: Rolling, most: number): Promise<RunView> {
   for (;;) {
     const view = await rolling.server.get<RunView>(at(rolling))
     if (view.pending <= most) return view
@@ -81,7 +120,8 @@ async function settled(rolling: Rolling, most: number): Promise<RunView> {
   }
 }
 
-async function clearStops(rolling: Rolling, view: RunView): Promise<void> {
+/** The lead looks at every open stop, and lets the rest of its labels pass without. */
+export async function clearStops(rolling: Rolling, view: RunView): Promise<void> {
   for (const { cause, frame, cell } of view.causes.filter((row) => row.status === 'open')) {
     const what = [cause.flag, cause.job, cause.design, cause.print].filter(Boolean).join(' / ')
     rolling.output.progress.done()
@@ -97,14 +137,15 @@ async function clearStops(rolling: Rolling, view: RunView): Promise<void> {
   }
 }
 
-async function prove(rolling: Rolling): Promise<void> {
+/** Ends proving after so many set-up frames. */
+export async function prove(rolling: Rolling, setupFrames: number): Promise<void> {
   const view = await settled(rolling, 0)
   await rolling.server.send('POST', `${at(rolling)}/prove`, {
     by: lead,
     lanes: view.lanes,
     why: 'compared one label of every lane',
   })
-  rolling.output.line(`  proved after ${rolling.scenario.setupFrames} set-up frames`)
+  rolling.output.line(`  proved after ${setupFrames} set-up frames`)
 }
 
 async function reportSplice(rolling: Rolling, splice: NonNullable<Scenario['splice']>): Promise<void> {
@@ -131,12 +172,13 @@ async function withdraw(rolling: Rolling, recall: NonNullable<Scenario['withdraw
 // What happens between frames: the end of set-up, the splice, the recall.
 async function beforeFrame(rolling: Rolling, { frame }: ScenarioFrame): Promise<void> {
   const { setupFrames, splice, withdrawal } = rolling.scenario
-  if (frame === setupFrames) await prove(rolling)
+  if (frame === setupFrames) await prove(rolling, setupFrames)
   if (frame === splice?.beforeFrame) await reportSplice(rolling, splice)
   if (withdrawal && frame === withdrawal.afterFrame + 1) await withdraw(rolling, withdrawal)
 }
 
-async function report(rolling: Rolling): Promise<void> {
+/** Reports what was laid: every `lay` that was not revoked. */
+export async function report(rolling: Rolling): Promise<void> {
   const laid = rolling.answers.filter((answer) => answer.decision === 'lay')
   const page = await rolling.server.get<{ answers: Answer[] }>(`${at(rolling)}/answers?limit=4096`)
   const revoked = new Set(
@@ -175,5 +217,9 @@ export async function runRoll(rolling: Rolling, drawn: (frame: number) => Promis
   await takeAnswers(rolling)
   await report(rolling)
   await server.send('POST', `${at(rolling)}/close`, { by: lead })
+  for (const event of scenario.wound ?? []) {
+    await server.send('POST', `${at(rolling)}/material`, { ...event, by: lead })
+    output.line(`  recorded ${event.event}: ${event.note}`)
+  }
   return server.send<RunView>('POST', `${at(rolling)}/seal`, { by: lead })
 }

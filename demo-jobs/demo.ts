@@ -7,11 +7,12 @@ import { Problem } from '../src/kernel/problem.ts'
 import { openThreads, type Threads } from '../src/queue/index.ts'
 import { type Comparison, compare, comparisonText } from './compare.ts'
 import { damageLayer, publishAll } from './demo-packages.ts'
+import { compareAgain, keepPaper, runSecondPass } from './demo-passes.ts'
 import { at, openRun, type Rolling, type RunView, runRoll } from './demo-run.ts'
 import type { Stage } from './demo-stage.ts'
 import { captureName } from './draw-captures.ts'
 import { frameAt, type Scenario } from './scenario.ts'
-import { demoScenarios } from './scenarios.ts'
+import { demoScenarios, honeysScenario } from './scenarios.ts'
 
 export interface DemoParts {
   readonly start: StartServer
@@ -100,12 +101,27 @@ async function perform(
   return { job: scenario.job.job, run, comparison, verified, record }
 }
 
+/** The second pass over the honeys. */
+async function performAgain(
+  stage: Stage,
+  act: { folder: string; verify: DemoParts['verify']; url: string },
+): Promise<Performed> {
+  stage.output.line(`${honeysScenario.job.title}: the second pass`)
+  const { rolling, run } = await runSecondPass(stage)
+  const folder = path.join(act.folder, 'second-pass')
+  await mkdir(folder, { recursive: true })
+  const { checkpoint, answers } = await keepRecords(rolling, folder)
+  const record = await keepPaper(stage, rolling, folder)
+  const verified = (await act.verify({ url: act.url, runId: run.runId, checkpoint, answers })) === 0
+  return { job: honeysScenario.job.job, run, comparison: compareAgain(rolling.answers), verified, record }
+}
+
 function summary(performed: readonly Performed[], seconds: number): string {
   const runs = performed.map(({ run, record }) => {
     const { frames, labels, lay, skip, stop } = run.counts
     return [
       `Run ${run.runId} is ${run.state}: ${frames} frames, ${labels} labels: ${lay} lay, ${skip} skip, ${stop} stop.`,
-      `  roll record: ${path.resolve(record)} (and .csv beside it)`,
+      `  roll record: ${path.resolve(record)} (others beside it)`,
     ]
   })
   return [...runs.flat(), '', comparisonText(performed), '', `Took ${seconds.toFixed(1)} s.`].join('\n')
@@ -119,7 +135,11 @@ async function performAll(
   const { url } = running
   const stage = { server: parts.connect(url), output: parts.output, dataFolder: at.dataFolder }
   const performed: Performed[] = []
-  for (const roll of at.rolls) performed.push(await perform(stage, { ...roll, verify: parts.verify, url }))
+  for (const roll of at.rolls) {
+    performed.push(await perform(stage, { ...roll, verify: parts.verify, url }))
+    if (roll.scenario.name === honeysScenario.name)
+      performed.push(await performAgain(stage, { folder: roll.folder, verify: parts.verify, url }))
+  }
   return performed
 }
 

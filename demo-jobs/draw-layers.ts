@@ -53,7 +53,8 @@ async function drawVarnish(drawing: Drawing): Promise<{ file: DrawnFile; entry: 
   const file = { path: `varnish/${stemOf(drawing)}.${kind.format}`, bytes }
   const place = { region: art.region, dpi: varnishDpi }
   const heightUm = heightUmOf(drawing.version)
-  return { file, entry: layerEntry(file, place, { layer: 'relief', station: 'inkjet', order: 2, heightUm }) }
+  const pass = drawing.job.reliefPass ?? 1
+  return { file, entry: layerEntry(file, place, { layer: 'relief', station: 'inkjet', order: 2, pass, heightUm }) }
 }
 
 async function drawVersion(job: DemoJob, version: DemoVersion): Promise<{ design: DrawnDesign; files: DrawnFile[] }> {

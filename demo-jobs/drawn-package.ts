@@ -37,13 +37,13 @@ type Laid = { station: 'inkjet'; heightUm: number } | { station: 'foil'; foil: s
 export function layerEntry(
   file: DrawnFile,
   place: { region: RegionMm; dpi: number },
-  laid: Laid & { layer: string; order: number },
+  laid: Laid & { layer: string; order: number; pass?: number },
 ) {
-  const { layer, station, order, ...rest } = laid
+  const { layer, station, order, pass = 1, ...rest } = laid
   return {
     layer,
     station,
-    pass: 1,
+    pass,
     order,
     scope: 'cell',
     file: file.path,

@@ -51,6 +51,8 @@ export interface DemoJob {
   readonly brand: string
   readonly frame: DemoFrame
   readonly code: DemoCode
+  /** The pass that lays the raised varnish; absent: the first, with the foil. */
+  readonly reliefPass?: number
   readonly designs: readonly DemoDesign[]
   readonly packages: readonly DemoPackage[]
 }

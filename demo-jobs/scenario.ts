@@ -38,6 +38,21 @@ export interface SpliceEvent {
   readonly frames: number
 }
 
+/** A ticket that has no blocker any more, and what the lead did about it. */
+export interface Mended {
+  readonly ticket: string
+  readonly how: string
+}
+
+/** What happens to the roll once it has run, before its ledger is sealed. */
+export interface WoundEvent {
+  readonly event: 'cut-out' | 'split' | 'rewind'
+  readonly roll?: string
+  readonly positionMm?: number
+  readonly toPositionMm?: number
+  readonly note: string
+}
+
 export interface ScenarioParts {
   /** Folder of the job that is run. */
   readonly name: string
@@ -49,6 +64,8 @@ export interface ScenarioParts {
   readonly withdrawal?: Withdrawal
   readonly damage?: Damage
   readonly spoiled?: Spoiled
+  readonly mended?: Mended
+  readonly wound?: readonly WoundEvent[]
   /** Tells its captures' noise and skew from those of other rolls. */
   readonly captureSeed: number
   readonly symbolOf: StudioParts['symbolOf']
@@ -75,6 +92,8 @@ export interface Scenario {
   readonly withdrawal?: Withdrawal
   readonly damage?: Damage
   readonly spoiled?: Spoiled
+  readonly mended?: Mended
+  readonly wound?: readonly WoundEvent[]
   /** A frame's capture: 8-bit gray, as JPEG. The same frame gives the same picture. */
   readonly draw: (frame: ScenarioFrame) => Promise<Buffer>
 }
@@ -107,7 +126,8 @@ function spliceEventOf({ splice }: RollPlan, roll: readonly ScenarioFrame[]): Sp
 
 /** Puts a scenario together from what is particular to its job. */
 export function openScenario(parts: ScenarioParts): Scenario {
-  const { name, jobs, plan, escalations, withdrawal, damage, spoiled, captureSeed, symbolOf, artOf } = parts
+  const { name, jobs, plan, escalations, withdrawal, damage, spoiled, mended, wound, captureSeed, symbolOf, artOf } =
+    parts
   const roll = drawRoll(plan)
   const expectation = { roll, jobs, escalations, ...(withdrawal ? { withdrawal } : {}) }
   const answers = expectAnswers(expectation)
@@ -134,6 +154,8 @@ export function openScenario(parts: ScenarioParts): Scenario {
     ...(withdrawal ? { withdrawal } : {}),
     ...(damage ? { damage } : {}),
     ...(spoiled ? { spoiled } : {}),
+    ...(mended ? { mended } : {}),
+    ...(wound ? { wound } : {}),
     draw: openStudio(studio),
   }
 }

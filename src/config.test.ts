@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os'
 import path from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { problemOf } from '../tests/fixtures/packages.ts'
-import { type Config, readConfig } from './config.ts'
+import { beyondLoopback, type Config, readConfig } from './config.ts'
 
 let dataFolder: string
 let file: string
@@ -32,7 +32,10 @@ describe('configuration', () => {
   it('knows a variable for every key', async () => {
     const config = await read({
       ROLLCALL_HOST: '::1',
+      ROLLCALL_HOSTS: 'rollcall.plant.example, 10.0.0.4',
       ROLLCALL_PORT: '0',
+      ROLLCALL_TWO_PERSONS: 'release',
+      ROLLCALL_TWO_PERSONS_REGULATED: 'prove,seal',
       ROLLCALL_LOG_LEVEL: 'silent',
       ROLLCALL_THREADS: '2',
       ROLLCALL_INTAKE_RESCAN_MS: '101',
@@ -42,7 +45,10 @@ describe('configuration', () => {
     })
     expect(config).toEqual({
       host: '::1',
+      hosts: ['rollcall.plant.example', '10.0.0.4'],
       port: 0,
+      twoPersons: ['release'],
+      twoPersonsRegulated: ['prove', 'seal'],
       logLevel: 'silent',
       threads: 2,
       intakeRescanMs: 101,
@@ -79,6 +85,10 @@ describe('a bad configuration', () => {
     ['{"logLevel":"loud"}', '/logLevel', 'expected one of'],
     ['{"prot":7070}', '/prot', 'the schema knows no "prot"'],
     ['{"threads":0}', '/threads', '>=1'],
+    ['{"hosts":["Plant.example"]}', '/hosts/0', 'lower case'],
+    ['{"hosts":["plant.example:443"]}', '/hosts/0', 'without a port'],
+    ['{"twoPersons":["frames"]}', '/twoPersons/0', 'expected one of'],
+    ['{"twoPersonsRegulated":["release"]}', '/twoPersonsRegulated/0', 'expected one of'],
   ])('in the file, %s, is refused with file and pointer', async (text, pointer, message) => {
     await write(text)
     const problem = await problemOf(read())
@@ -116,16 +126,22 @@ describe('a bad configuration', () => {
     })
     expect(problem.place.file).toBeUndefined()
   })
+})
 
-  it.each(['0.0.0.0', '::', '192.168.0.4', 'example.org', '127.0.0.1.example.org'])(
-    'is an address beyond loopback: %s',
+describe('beyond loopback', () => {
+  it.each(['0.0.0.0', '::', '192.168.0.4', 'example.org', '127.0.0.1.example.org', 'LOCALHOST.'])(
+    'is %s',
     async (host) => {
-      const beyond = { code: 'listen-beyond-loopback', place: { measured: host } }
-      await write({ host })
-      expect(await problemOf(read())).toMatchObject(beyond)
-      await write({})
-      expect(await problemOf(read({ ROLLCALL_HOST: host }))).toMatchObject(beyond)
-      expect(await problemOf(read({}, { host }))).toMatchObject(beyond)
+      expect(beyondLoopback(await read({}, { host }))).toBe(host)
     },
   )
+
+  it('is a loopback address too, where a proxy has a name for it', async () => {
+    await write({ hosts: ['localhost', 'rollcall.plant.example'] })
+    expect(beyondLoopback(await read())).toBe('rollcall.plant.example')
+  })
+
+  it.each(['127.0.0.1', '::1', 'localhost'])('is not %s', async (host) => {
+    expect(beyondLoopback(await read({}, { host }))).toBeUndefined()
+  })
 })

@@ -5,13 +5,28 @@ import path from 'node:path'
 import * as z from 'zod'
 import { Problem } from './kernel/problem.ts'
 import { firstOf, schemaFindings } from './kernel/schema-findings.ts'
+import { runActs, twoPersonActs } from './people/index.ts'
 
 const milliseconds = z.int().min(50).max(3_600_000)
 
 const configSchema = z
   .strictObject({
-    host: z.string().meta({ description: 'Address to listen on; loopback only in this build' }),
+    host: z
+      .string()
+      .min(1)
+      .meta({ description: 'Address to listen on; beyond loopback it takes an active key of role admin' }),
+    hosts: z
+      .array(z.string().regex(/^[a-z0-9.-]{1,253}$|^\[[0-9a-f:.]+\]$/, 'is no host name in lower case, without a port'))
+      .max(100)
+      .meta({
+        description:
+          'Host names, beside the loopback ones, that requests may name: those of a proxy, or of this machine',
+      }),
     port: z.int().min(0).max(65_535),
+    twoPersons: z.array(z.enum(twoPersonActs)).meta({ description: 'Acts that take two people' }),
+    twoPersonsRegulated: z
+      .array(z.enum(runActs))
+      .meta({ description: 'Acts that take two people on runs of regulated tickets' }),
     logLevel: z.enum(['trace', 'debug', 'info', 'warn', 'error', 'fatal', 'silent']),
     threads: z.int().min(1).max(64).meta({ description: 'Worker threads for pictures and package checks' }),
     intakeRescanMs: milliseconds,
@@ -30,7 +45,10 @@ export const configFileSchema = configSchema.partial()
 
 const defaults: Config = {
   host: '127.0.0.1',
+  hosts: [],
   port: 7070,
+  twoPersons: [],
+  twoPersonsRegulated: [],
   logLevel: 'info',
   threads: Math.min(8, Math.max(1, availableParallelism())),
   intakeRescanMs: 2_000,
@@ -41,7 +59,10 @@ const defaults: Config = {
 
 const variables: Readonly<Record<string, keyof Config>> = {
   ROLLCALL_HOST: 'host',
+  ROLLCALL_HOSTS: 'hosts',
   ROLLCALL_PORT: 'port',
+  ROLLCALL_TWO_PERSONS: 'twoPersons',
+  ROLLCALL_TWO_PERSONS_REGULATED: 'twoPersonsRegulated',
   ROLLCALL_LOG_LEVEL: 'logLevel',
   ROLLCALL_THREADS: 'threads',
   ROLLCALL_INTAKE_RESCAN_MS: 'intakeRescanMs',
@@ -50,12 +71,18 @@ const variables: Readonly<Record<string, keyof Config>> = {
   ROLLCALL_LAYER_SWEEP_MS: 'layerSweepMs',
 }
 
+// Of the kind that the default has; a list is separated by commas.
+function readAs(text: string, like: unknown): unknown {
+  if (Array.isArray(like)) return text.split(',').map((part) => part.trim())
+  return typeof like === 'number' ? Number(text) : text
+}
+
 function fromEnvironment(environment: NodeJS.ProcessEnv): Partial<Config> {
   const found: Record<string, unknown> = {}
   for (const [variable, key] of Object.entries(variables)) {
     const text = environment[variable]?.trim()
     if (!text) continue
-    const value = typeof defaults[key] === 'number' ? Number(text) : text
+    const value = readAs(text, defaults[key])
     const parsed = configSchema.shape[key].safeParse(value)
     if (!parsed.success) {
       const [finding] = schemaFindings(parsed.error, value, 'config-bad')
@@ -94,8 +121,16 @@ async function fromFile(file: string): Promise<Partial<Config>> {
 const loopback = new Set(['127.0.0.1', '::1', 'localhost'])
 
 /**
- * Reads the configuration of a data directory. `given` is what the command line says and wins. Problems: `config-bad` with file and
- * pointer, or naming the variable; `listen-beyond-loopback` for any other address, since this build has no keys.
+ * What would let requests in from other machines: an address that is not loopback, or the name of a proxy in front of it. Absent where
+ * only this machine can ask.
+ */
+export function beyondLoopback({ host, hosts }: Pick<Config, 'host' | 'hosts'>): string | undefined {
+  return loopback.has(host) ? hosts.find((name) => !loopback.has(name)) : host
+}
+
+/**
+ * Reads the configuration of a data directory. `given` is what the command line says and wins. Problem `config-bad` with file and
+ * pointer, or naming the variable.
  */
 export async function readConfig(parts: {
   readonly dataFolder: string
@@ -103,18 +138,10 @@ export async function readConfig(parts: {
   readonly given: Partial<Config>
 }): Promise<Config> {
   const file = path.join(parts.dataFolder, 'config.json')
-  const config: Config = {
+  return Object.freeze({
     ...defaults,
     ...(await fromFile(file)),
     ...fromEnvironment(parts.environment),
     ...parts.given,
-  }
-  if (!loopback.has(config.host)) {
-    const limit = [...loopback].join(', ')
-    throw new Problem('listen-beyond-loopback', `${config.host} is not a loopback address`, {
-      measured: config.host,
-      limit,
-    })
-  }
-  return Object.freeze(config)
+  })
 }

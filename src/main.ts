@@ -8,20 +8,23 @@ import { type Logger, pino } from 'pino'
 import type { DemoParts } from '../demo-jobs/demo.ts'
 import { clearUploads, createApi, type Metrics, openMetrics } from './api/index.ts'
 import { type CliParts, connect, openOutput, type RunningServer, runCli, type ServeOptions } from './cli/index.ts'
-import { type Config, readConfig } from './config.ts'
+import { beyondLoopback, type Config, readConfig } from './config.ts'
 import { systemClock, systemRandom } from './kernel/clock.ts'
 import { Problem, problemTable } from './kernel/problem.ts'
 import { type Entry, openLedgerWriter, openSigningKey, signCheckpoint } from './ledger/index.ts'
+import { layerSumsHandler } from './lines/index.ts'
 import {
   clearStaging,
   openCatalogue,
+  openLayerSums,
   openPackages,
   openWatchedFolder,
   previewHandler,
   publishHandler,
 } from './packages/index.ts'
+import { type Keys, openKeys, removeLocalKey, writeLocalKey } from './people/index.ts'
 import { openInProcessQueue, openThreads } from './queue/index.ts'
-import { Captures, Runs, readCaptureHandler, watchCaptures } from './runs/index.ts'
+import { Captures, Runs, readCaptureHandler, readinessHandler, watchCaptures } from './runs/index.ts'
 import { type DataDirectory, openDataDirectory, openFolderBlobs, openSqlite, whereDiskFills } from './storage/index.ts'
 
 const version = (JSON.parse(readFileSync(new URL(packagePath(), import.meta.url), 'utf8')) as { version: string })
@@ -68,6 +71,7 @@ async function openGround({ paths }: DataDirectory, config: Config, log: Logger,
   undo.add(() => database.close())
   const blobs = await openFolderBlobs({ folder: paths.blobs, temporary: paths.temporary })
   const key = await openSigningKey({ folder: paths.keys, random })
+  const keys = await openKeys({ database, clock, random })
   const ledger = openLedgerWriter({ database, clock, random })
   undo.add(() => ledger.close())
   const queue = openInProcessQueue({
@@ -85,7 +89,7 @@ async function openGround({ paths }: DataDirectory, config: Config, log: Logger,
   })
   undo.add(() => Promise.all([readThreads.close(), packageThreads.close()]))
   undo.add(() => queue.close())
-  return { clock, random, database, blobs, key, ledger, queue, readThreads, packageThreads }
+  return { clock, random, database, blobs, key, keys, ledger, queue, readThreads, packageThreads }
 }
 
 type Ground = Awaited<ReturnType<typeof openGround>>
@@ -101,6 +105,7 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
       log.error({ digest, err: error }, 'a code index cannot be opened; its codes are unknown'),
   })
   const packages = openPackages({ database, blobs, catalogue, threads, spool: paths.spool, clock, random })
+  const layerSums = openLayerSums({ database, blobs, threads })
   const metrics = openMetrics(queue)
   ledger.onCommit((facts) => metrics.commit(facts))
   const runs = new Runs({
@@ -109,6 +114,7 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
     ledger,
     catalogue,
     clock,
+    layerSums,
     onWritten: (_runId, entries) => countEntries(metrics, entries),
   })
   const captures = new Captures({ folder: paths.captures, queue, clock })
@@ -128,6 +134,8 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
       throw error
     }
   })
+  queue.handle('readiness', 1, readinessHandler(runs))
+  queue.handle('layer-sums', 1, layerSumsHandler({ database, catalogue, layerSums }))
   queue.handle('preview', 1, previewHandler({ database, blobs, catalogue, threads }))
   const read = readCaptureHandler({ runs, read: (task, signal) => readThreads.run(task, { signal }) })
   queue.handle('read-capture', config.threads, async (payload, context) => {
@@ -143,7 +151,7 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
   )) {
     await captures.resume(run)
   }
-  return { catalogue, packages, metrics, runs, captures }
+  return { catalogue, packages, layerSums, metrics, runs, captures }
 }
 
 type House = Awaited<ReturnType<typeof openHouse>>
@@ -186,6 +194,32 @@ async function startWatching(
   undo.add(() => clearInterval(sweep))
 }
 
+function demandKeysBeyondLoopback(config: Config, keys: Keys): void {
+  const beyond = beyondLoopback(config)
+  if (beyond === undefined || keys.hasActiveAdmin()) return
+  const how = 'make one first, on this machine: rollcall key create --role admin --person NAME'
+  throw new Problem(
+    'listen-beyond-loopback',
+    `${beyond} is beyond loopback and there is no active key of role admin; ${how}`,
+    {
+      measured: beyond,
+    },
+  )
+}
+
+/** Lets the commands of whoever can read the data directory in. */
+async function admitLocal({ keys, random }: Ground, { paths }: DataDirectory, undo: Undo): Promise<void> {
+  undo.add(() => removeLocalKey(paths.keys))
+  keys.admitLocal(await whereDiskFills(() => writeLocalKey({ folder: paths.keys, random })))
+}
+
+/** The address under which this machine itself reaches the server. */
+function urlOf({ address, family, port }: AddressInfo): string {
+  const ipv6 = family === 'IPv6'
+  const host = address === '0.0.0.0' ? '127.0.0.1' : address === '::' ? '::1' : address
+  return `http://${ipv6 ? `[${host}]` : host}:${port}`
+}
+
 async function listen(
   ground: Ground,
   house: House,
@@ -194,13 +228,16 @@ async function listen(
   log: Logger,
   undo: Undo,
 ): Promise<string> {
-  const { clock, database, blobs, key, queue, readThreads } = ground
+  const { clock, database, blobs, key, keys, queue, readThreads } = ground
   let isReady = true
   const app = createApi({
     version,
     clock,
     database,
     blobs,
+    keys,
+    policy: config,
+    hosts: config.hosts,
     queue,
     log,
     ...house,
@@ -229,8 +266,7 @@ async function listen(
     setTimeout(() => http.closeAllConnections(), 2_000).unref()
     await closed
   })
-  const { port, family } = http.address() as AddressInfo
-  const url = `http://${family === 'IPv6' ? '[::1]' : '127.0.0.1'}:${port}`
+  const url = urlOf(http.address() as AddressInfo)
   const noted = `${JSON.stringify({ url, pid: process.pid })}\n`
   await whereDiskFills(() => writeFile(directory.paths.server, noted))
   undo.add(() => rm(directory.paths.server, { force: true }))
@@ -245,6 +281,8 @@ async function startServer(options: ServeOptions): Promise<RunningServer> {
     ...(port === undefined ? {} : { port }),
     ...(host === undefined ? {} : { host }),
     ...(logLevel === undefined ? {} : { logLevel: logLevel as Config['logLevel'] }),
+    // For the length of a command nobody else is let in, whatever is configured.
+    ...(options.private ? { host: '127.0.0.1', hosts: [] } : {}),
   }
   const config = await readConfig({ dataFolder, environment: process.env, given })
   const log = pino({ level: config.logLevel }, pino.destination({ fd: 2, sync: true }))
@@ -253,6 +291,8 @@ async function startServer(options: ServeOptions): Promise<RunningServer> {
     const directory = await openDataDirectory(dataFolder)
     undo.add(() => directory.release())
     const ground = await openGround(directory, config, log, undo)
+    demandKeysBeyondLoopback(config, ground.keys)
+    await admitLocal(ground, directory, undo)
     const house = await openHouse(ground, directory, config, log)
     await ground.queue.start()
     if (options.watch !== false) await startWatching(ground, house, directory, config, log, undo)

@@ -5,6 +5,7 @@ import * as z from 'zod'
 import { symbologyFits } from '../codes/index.ts'
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
+import { roles } from '../people/index.ts'
 import type { ApiParts } from './parts.ts'
 import { type Route, route } from './route.ts'
 
@@ -13,6 +14,7 @@ export const codeRoutes = (parts: ApiParts): readonly Route[] => [
     method: 'post',
     path: '/codes/read',
     tag: 'codes',
+    roles: ['prepress', 'qa', 'admin'],
     summary: 'All codes in a picture on the server (PNG, JPEG, TIFF)',
     body: z.strictObject({ path: z.string().min(1).max(4_096) }),
     returns: [
@@ -35,6 +37,7 @@ export const codeRoutes = (parts: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/codes/explain',
     tag: 'codes',
+    roles,
     summary: 'Which published jobs take a text as theirs, and what it names',
     query: z.object({ text: z.string().min(1).max(limits.codeBytesMax), symbology: z.string().max(8).optional() }),
     returns: [

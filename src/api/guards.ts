@@ -7,20 +7,39 @@ const loopbackHosts = new Set(['localhost', '127.0.0.1', '[::1]'])
 
 const hostOf = (header: string): string => header.replace(/:\d+$/, '').toLowerCase()
 
-/**
- * Refuses requests that a foreign web page makes a browser send here: a host name that is not loopback (DNS rebinding) or an
- * `Origin` of another site. Programs send no `Origin` and pass.
- */
-export function refuseForeign(request: Request, _response: Response, next: NextFunction): void {
-  const host = hostOf(request.headers.host ?? '')
-  if (!loopbackHosts.has(host))
-    throw new Problem('foreign-origin', `the host name ${host} is not loopback`, { measured: host })
-  const { origin } = request.headers
-  if (origin !== undefined && origin !== `http://${request.headers.host}`) {
-    throw new Problem('foreign-origin', `the page ${origin} may not call this server`, { measured: origin })
-  }
-  next()
+// A page that has its own name resolve to this machine sends that name; it cannot send the address itself as its host (DNS rebinding).
+function isOwnAddress(host: string, request: Request): boolean {
+  const local = request.socket.localAddress ?? ''
+  const address = local.replace(/^::ffff:/, '')
+  return host === (address.includes(':') ? `[${address}]` : address)
 }
+
+/**
+ * Refuses requests that a foreign web page makes a browser send here: a host name that is neither loopback nor among `hosts` nor the
+ * very address that the request came to, or an `Origin` of another site. Programs send no `Origin` and pass. Pages may come by
+ * https only under `hosts`, where a proxy ends TLS.
+ */
+export const refuseForeign =
+  (hosts: readonly string[]) =>
+  (request: Request, _response: Response, next: NextFunction): void => {
+    const host = hostOf(request.headers.host ?? '')
+    const isNamed = hosts.includes(host)
+    if (!loopbackHosts.has(host) && !isNamed && !isOwnAddress(host, request))
+      throw new Problem(
+        'foreign-origin',
+        `the host name ${host} is not this server's; config.json may name it in hosts`,
+        {
+          measured: host,
+        },
+      )
+    const { origin } = request.headers
+    const isOwn =
+      origin === `http://${request.headers.host}` || (isNamed && origin === `https://${request.headers.host}`)
+    if (origin !== undefined && !isOwn) {
+      throw new Problem('foreign-origin', `the page ${origin} may not call this server`, { measured: origin })
+    }
+    next()
+  }
 
 /** Parses JSON text; Problem `body-not-json`, or `body-too-deep` before anything is parsed. */
 export function parseJson(text: string): unknown {

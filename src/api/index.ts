@@ -2,16 +2,25 @@
 import express, { type Express } from 'express'
 import helmet from 'helmet'
 import { Problem, problemTable } from '../kernel/problem.ts'
+import { roles } from '../people/index.ts'
+import { type Gate, openGate } from './callers.ts'
 import { codeRoutes } from './codes.ts'
+import { dayOrderRoutes } from './day-order.ts'
 import { refuseForeign } from './guards.ts'
+import { keyRoutes } from './keys.ts'
 import { layerRoutes } from './layers.ts'
 import { lineRoutes } from './lines.ts'
 import { mountRoutes, prefix, problemMapper } from './mount.ts'
 import { mountApiPage, openApiDocument } from './openapi.ts'
+import { orientationRoutes } from './orientation.ts'
 import { packageRoutes } from './packages.ts'
 import type { ApiParts } from './parts.ts'
+import { readinessRoutes } from './readiness.ts'
+import { rollRoutes } from './rolls.ts'
 import type { Route } from './route.ts'
 import { runRoutes } from './runs.ts'
+import { sequenceRoutes } from './sequences.ts'
+import { sumsRoutes } from './sums.ts'
 import { workRoutes } from './work.ts'
 
 export { type Metrics, openMetrics } from './metrics.ts'
@@ -22,13 +31,20 @@ export type { ApiParts } from './parts.ts'
 export const allRoutes = (parts: ApiParts): readonly Route[] => [
   ...packageRoutes(parts),
   ...lineRoutes(parts),
+  ...sequenceRoutes(parts),
+  ...readinessRoutes(parts),
+  ...orientationRoutes(parts),
+  ...dayOrderRoutes(parts),
+  ...sumsRoutes(parts),
   ...runRoutes(parts),
+  ...rollRoutes(parts),
   ...layerRoutes(parts),
   ...codeRoutes(parts),
   ...workRoutes(parts),
+  ...keyRoutes(parts),
 ]
 
-function mountHealth(app: Express, parts: ApiParts): void {
+function mountHealth(app: Express, parts: ApiParts, gate: Gate): void {
   app.get('/healthz', (_request, response) => {
     response.json({ alive: true, version: parts.version })
   })
@@ -36,7 +52,8 @@ function mountHealth(app: Express, parts: ApiParts): void {
     const ready = parts.ready()
     response.status(ready ? 200 : 503).json({ ready })
   })
-  app.get('/metrics', async (_request, response) => {
+  app.get('/metrics', async (request, response) => {
+    await gate.admit({ roles }, { request, response })
     response.type(parts.metrics.registry.contentType).send(await parts.metrics.registry.metrics())
   })
   app.get(`${prefix}/problems/:code`, (request, response) => {
@@ -52,7 +69,7 @@ export function createApi(parts: ApiParts): Express {
   app.disable('x-powered-by')
   app.set('etag', false)
   app.set('query parser', 'simple')
-  app.use(refuseForeign)
+  app.use(refuseForeign(parts.hosts))
   app.use(
     helmet({
       strictTransportSecurity: false,
@@ -67,9 +84,10 @@ export function createApi(parts: ApiParts): Express {
       },
     }),
   )
-  mountHealth(app, parts)
+  const gate = openGate(parts)
+  mountHealth(app, parts, gate)
   const routes = allRoutes(parts)
-  mountRoutes(app, routes)
+  mountRoutes(app, routes, { parts, gate })
   mountApiPage(app, openApiDocument(routes, parts.version))
   app.use((request) => {
     throw new Problem('not-found', `there is nothing at ${request.path}`)

@@ -4,6 +4,7 @@ import type { Request } from 'express'
 import * as z from 'zod'
 import { type Digest, digestPattern, toDigest } from '../kernel/bytes.ts'
 import { Problem } from '../kernel/problem.ts'
+import { roles } from '../people/index.ts'
 import type { BlobStore } from '../storage/port.ts'
 import type { ApiParts } from './parts.ts'
 import { type Reply, type Route, route } from './route.ts'
@@ -26,6 +27,7 @@ export function layerRoutes({ blobs }: ApiParts): readonly Route[] {
       method: 'get',
       path: '/layers/:digest',
       tag: 'layers',
+      roles,
       summary: 'The bytes of a layer file, verified; ranges and If-None-Match are served',
       params,
       returns: [
@@ -45,7 +47,7 @@ export function layerRoutes({ blobs }: ApiParts): readonly Route[] {
         const size = (await blobs.size(digest)) ?? 0
         const etag = `"${digest}"`
         response.setHeader('etag', etag)
-        response.setHeader('cache-control', 'public, max-age=31536000, immutable')
+        response.setHeader('cache-control', 'private, max-age=31536000, immutable')
         response.setHeader('accept-ranges', 'bytes')
         if (hasAlready(request, etag)) {
           response.status(304).end()

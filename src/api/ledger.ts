@@ -4,6 +4,7 @@ import { pipeline } from 'node:stream/promises'
 import * as z from 'zod'
 import { digestPattern } from '../kernel/bytes.ts'
 import { proveEntry } from '../ledger/index.ts'
+import { roles } from '../people/index.ts'
 import type { LedgerRow } from '../storage/port.ts'
 import type { ApiParts } from './parts.ts'
 import { type Reply, type Route, route } from './route.ts'
@@ -31,6 +32,7 @@ export const ledgerRoutes = (parts: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/runs/:runId/ledger',
     tag: 'records',
+    roles: ['line', 'qa', 'admin'],
     summary: 'The ledger as it was hashed: one entry a line; with=leaf puts the stored leaf hash and a space before it',
     params: runParams,
     query: z.object({ with: z.literal('leaf').optional() }),
@@ -47,6 +49,7 @@ export const ledgerRoutes = (parts: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/runs/:runId/heads',
     tag: 'records',
+    roles: ['line', 'qa', 'admin'],
     summary: 'Every head that a commit left: tree size and root',
     params: runParams,
     returns: [
@@ -66,6 +69,7 @@ export const ledgerRoutes = (parts: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/runs/:runId/checkpoint',
     tag: 'records',
+    roles: ['line', 'qa', 'admin'],
     summary: 'A signed checkpoint of the ledger as it is now: keep it elsewhere as a witness',
     params: runParams,
     returns: [{ status: 200, description: 'C2SP tlog-checkpoint text', mediaType: 'text/plain' }],
@@ -79,6 +83,7 @@ export const ledgerRoutes = (parts: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/runs/:runId/entries/:index/proof',
     tag: 'records',
+    roles: ['line', 'qa', 'admin'],
     summary: 'An entry with the proof that it lies in the tree as it is now (RFC 9162 inclusion proof)',
     params: runParams.extend({ index: z.coerce.number().int().min(0).max(Number.MAX_SAFE_INTEGER) }),
     returns: [
@@ -106,6 +111,7 @@ export const ledgerRoutes = (parts: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/key',
     tag: 'records',
+    roles,
     summary: "The installation's public key, as a verifier takes it",
     returns: [{ status: 200, description: 'name+keyId+base64', mediaType: 'text/plain' }],
     problems: [],

@@ -5,7 +5,10 @@ import * as z from 'zod'
 import { limits } from '../kernel/limits.ts'
 import { Problem, toProblemDetails } from '../kernel/problem.ts'
 import { firstOf, schemaFindings } from '../kernel/schema-findings.ts'
+import type { Caller, Gate } from './callers.ts'
 import { mediaTypeOf, parseJson, readBody } from './guards.ts'
+import type { ApiParts } from './parts.ts'
+import { demandOwnLine, demandOwnName, openLineOfRun, signatureOf, withPerson } from './people.ts'
 import type { Reply, Route } from './route.ts'
 
 export const prefix = '/api/v1'
@@ -19,13 +22,18 @@ function validate(schema: z.ZodType, value: unknown, part: string): unknown {
   throw new Problem('bad-request', `the ${part} does not fit: ${firstOf(findings)}`, { findings })
 }
 
+/** Where a route takes who acts in its query, since its body may be a file. */
+const namedInQuery = ({ query }: Route): boolean => query !== undefined && 'by' in query.shape
+
 // An empty parameter is none: read as a number it would be 0. An unknown name is refused, since it is most often a slip of the pen.
-function validQuery(route: Route, request: Request): unknown {
-  const given = Object.entries(request.query).filter(([, text]) => typeof text !== 'string' || text.trim() !== '')
-  return validate((route.query ?? z.object({})).strict(), Object.fromEntries(given), 'query')
+function validQuery(route: Route, request: Request, caller: Caller): unknown {
+  const texts = Object.entries(request.query).filter(([, text]) => typeof text !== 'string' || text.trim() !== '')
+  const given = Object.fromEntries(texts)
+  const query = route.query ?? z.object({})
+  return validate(query.strict(), namedInQuery(route) ? withPerson(caller, given) : given, 'query')
 }
 
-async function bodyOf(route: Route, request: Request): Promise<unknown> {
+async function bodyOf(route: Route, request: Request, caller: Caller): Promise<unknown> {
   const media = mediaTypeOf(request)
   if (route.rawBody?.includes(media)) return undefined
   const takes = [...(route.body ? ['application/json'] : []), ...(route.rawBody ?? [])]
@@ -37,7 +45,8 @@ async function bodyOf(route: Route, request: Request): Promise<unknown> {
     })
   }
   const text = (await readBody(request, limits.jsonBodyBytesMax)).toString('utf8')
-  return validate(route.body, parseJson(text), 'body')
+  const given = parseJson(text)
+  return validate(route.body, route.act && !namedInQuery(route) ? withPerson(caller, given) : given, 'body')
 }
 
 function send(response: Response, reply: Exclude<Reply, 'sent'>): void {
@@ -52,21 +61,36 @@ function send(response: Response, reply: Exclude<Reply, 'sent'>): void {
   response.end(reply.text)
 }
 
-function handlerOf(route: Route): RequestHandler {
+const unsigned = {}
+
+// In this order: a stranger's body is not read, and a line's key learns nothing of what is not its own.
+function handlerOf(route: Route, { parts, gate }: Mounting): RequestHandler {
+  const lineOfRun = openLineOfRun(parts)
   return async (request, response) => {
+    const caller = await gate.admit(route, { request, response })
     const params = route.params ? validate(route.params, request.params, 'path') : request.params
-    const query = validQuery(route, request)
-    const body = await bodyOf(route, request)
-    const reply = await route.handle({ params, query, body, request, response } as never)
+    const query = validQuery(route, request, caller)
+    await demandOwnLine(caller, { params, query }, lineOfRun)
+    const body = await bodyOf(route, request, caller)
+    const asked = { params, query, body }
+    await demandOwnLine(caller, asked, lineOfRun)
+    demandOwnName(caller, asked)
+    const signed = route.act ? await signatureOf(parts, { caller, act: route.act, asked }) : unsigned
+    const reply = await route.handle({ ...asked, caller, signed, request, response } as never)
     if (reply !== 'sent') send(response, reply)
   }
 }
 
+interface Mounting {
+  readonly parts: Pick<ApiParts, 'runs' | 'database' | 'policy' | 'keys'>
+  readonly gate: Gate
+}
+
 /** Mounts routes below the prefix; a known path with another method is `method-not-allowed` (RFC 9110 §15.5.6, with Allow). */
-export function mountRoutes(app: Express, routes: readonly Route[]): void {
+export function mountRoutes(app: Express, routes: readonly Route[], mounting: Mounting): void {
   const methods = new Map<string, string[]>()
   for (const row of routes) {
-    app[row.method](`${prefix}${row.path}`, handlerOf(row))
+    app[row.method](`${prefix}${row.path}`, handlerOf(row, mounting))
     methods.set(row.path, [...(methods.get(row.path) ?? []), row.method.toUpperCase()])
   }
   for (const [path, allowed] of methods) {

@@ -14,6 +14,20 @@ const openApiPath = (expressPath: string): string => expressPath.replaceAll(/:(\
 // What any body can be refused for, before its route looks at it.
 const bodyProblems: readonly ProblemCode[] = ['body-not-json', 'body-too-deep', 'body-too-large', 'wrong-media-type']
 
+const keyProblems: readonly ProblemCode[] = ['unauthorized', 'forbidden', 'too-many-tries']
+const nameProblems: readonly ProblemCode[] = ['by-differs', 'second-person-needed', 'second-person-same']
+
+function peopleProblems({ roles, act }: Route): readonly ProblemCode[] {
+  if (roles === 'anyone') return []
+  return act ? [...keyProblems, ...nameProblems] : keyProblems
+}
+
+/** What a row's key must be, for programs that read the document (OpenAPI 3.1 §4.8.30) and, as `x-roles`, for people. */
+function securityOf({ roles, act }: Route): object {
+  if (roles === 'anyone') return { security: [] }
+  return { security: [{ key: [] }, ...(act ? [{ key: [], secondKey: [] }] : [])], 'x-roles': roles }
+}
+
 function responsesOf(row: Route): ZodOpenApiOperationObject['responses'] {
   const responses: Record<string, { description: string; content?: Record<string, object> }> = {}
   for (const { status, description, mediaType, schema } of row.returns) {
@@ -22,7 +36,7 @@ function responsesOf(row: Route): ZodOpenApiOperationObject['responses'] {
     responses[status] = content ? { ...known, content: { ...known.content, ...content } } : known
   }
   const ofBodies = row.body || row.rawBody ? bodyProblems : []
-  const possible = [...new Set<ProblemCode>(['bad-request', ...ofBodies, ...row.problems])]
+  const possible = [...new Set<ProblemCode>(['bad-request', ...ofBodies, ...row.problems, ...peopleProblems(row)])]
   for (const status of new Set(possible.map((code) => problemTable[code].status))) {
     const codes = possible.filter((code) => problemTable[code].status === status)
     responses[status] = {
@@ -51,6 +65,7 @@ function operationOf(row: Route): ZodOpenApiOperationObject {
       ...(row.query ? { query: row.query as z.ZodObject } : {}),
     },
     ...(requestBody ? { requestBody } : {}),
+    ...securityOf(row),
     responses: responsesOf(row),
   }
 }
@@ -71,6 +86,22 @@ export function openApiDocument(routes: readonly Route[], version: string): unkn
         'Reads the code on every label of a pre-printed web and answers which layer that label needs. No safety function: nothing here interlocks, stops or restarts a machine. A controller lays nothing without a valid answer.',
     },
     servers: [{ url: '/' }],
+    components: {
+      securitySchemes: {
+        key: {
+          type: 'http',
+          scheme: 'bearer',
+          description:
+            'A key from `rollcall key create`. Until the first one is made, a server on loopback asks for none.',
+        },
+        secondKey: {
+          type: 'apiKey',
+          in: 'header',
+          name: 'Rollcall-Second-Key',
+          description: "A second person's own key, for acts that take two.",
+        },
+      },
+    },
     paths,
   })
 }

@@ -9,6 +9,7 @@ import * as z from 'zod'
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
 import { type JobRecord, previewOf, publishOrder, release, type VersionRecord, withdraw } from '../packages/index.ts'
+import { roles } from '../people/index.ts'
 import type { WorkItem, WorkOrder } from '../queue/port.ts'
 import { reasonedActSchema } from '../runs/index.ts'
 import { chunksOf } from './guards.ts'
@@ -52,7 +53,7 @@ async function* measured(request: Request): AsyncGenerator<Buffer> {
   }
 }
 
-const uploadPattern = /^upload-.*\.zip$/
+const uploadPattern = /^(upload-.*\.zip|sequence-.*\.csv)$/
 const worksKeptMax = 100_000
 
 /** Removes uploads that no work is waiting for: those under way when the process died. Called before the server listens. */
@@ -96,7 +97,7 @@ function waitMs(request: Request): number {
 }
 
 // Enqueues, and where asked waits; the end is answered as what it is, a problem with the problem's own status.
-async function enqueue(parts: ApiParts, request: Request, order: WorkOrder): Promise<Reply> {
+export async function enqueue(parts: ApiParts, request: Request, order: WorkOrder): Promise<Reply> {
   const queued = await parts.queue.enqueue(order)
   const location = `/api/v1/work/${encodeURIComponent(queued.id)}`
   const wait = waitMs(request)
@@ -121,6 +122,7 @@ function publishRoutes(parts: ApiParts): Route[] {
       method: 'post',
       path: '/packages/check',
       tag: 'packages',
+      roles: ['prepress', 'admin'],
       summary: 'Check a package (ZIP body, or a path on the server); nothing is stored',
       body: sourceBody,
       rawBody: ['application/zip'],
@@ -138,6 +140,8 @@ function publishRoutes(parts: ApiParts): Route[] {
       method: 'post',
       path: '/packages',
       tag: 'packages',
+      roles: ['prepress', 'admin'],
+      act: 'plain',
       summary: 'Check and publish a package (ZIP body, or a path on the server) in one atomic step',
       query: z.object({ by: name }),
       body: sourceBody,
@@ -155,12 +159,14 @@ function publishRoutes(parts: ApiParts): Route[] {
   ]
 }
 
-function actRoutes(parts: ApiParts): Route[] {
+function releaseRoutes(parts: ApiParts): Route[] {
   return [
     route({
       method: 'post',
       path: '/packages/:job/:package/release',
       tag: 'versions',
+      roles: ['prepress', 'admin'],
+      act: 'release',
       summary: 'Release all versions that a package carries',
       params: packageParams,
       body: reasonedActSchema,
@@ -172,8 +178,9 @@ function actRoutes(parts: ApiParts): Route[] {
         },
       ],
       problems: ['package-not-found', 'version-state'],
-      async handle({ params, body }) {
-        const { versions } = await release(parts, { job: params.job, what: { package: params.package }, ...body })
+      async handle({ params, body, signed }) {
+        const what = { package: params.package }
+        const { versions } = await release(parts, { job: params.job, what, ...body, ...signed })
         return { json: { released: versions } }
       },
     }),
@@ -181,6 +188,8 @@ function actRoutes(parts: ApiParts): Route[] {
       method: 'post',
       path: '/jobs/:job/designs/:design/versions/:version/release',
       tag: 'versions',
+      roles: ['prepress', 'admin'],
+      act: 'release',
       summary: 'Release one version of a design',
       params: versionParams,
       body: reasonedActSchema,
@@ -192,15 +201,22 @@ function actRoutes(parts: ApiParts): Route[] {
         },
       ],
       problems: ['version-not-found', 'version-state'],
-      async handle({ params: { job, ...what }, body }) {
-        const { versions } = await release(parts, { job, what, ...body })
+      async handle({ params: { job, ...what }, body, signed }) {
+        const { versions } = await release(parts, { job, what, ...body, ...signed })
         return { json: { released: versions } }
       },
     }),
+  ]
+}
+
+function withdrawRoutes(parts: ApiParts): Route[] {
+  return [
     route({
       method: 'post',
       path: '/jobs/:job/designs/:design/versions/:version/withdraw',
       tag: 'versions',
+      roles: ['prepress', 'qa', 'admin'],
+      act: 'withdraw',
       summary: 'Recall a version for good: open runs revoke what can still be kept off the web and ask for one stop',
       params: versionParams,
       body: reasonedActSchema,
@@ -212,8 +228,8 @@ function actRoutes(parts: ApiParts): Route[] {
         },
       ],
       problems: ['version-not-found'],
-      async handle({ params, body }) {
-        const { outcome } = await withdraw(parts, { ...params, ...body })
+      async handle({ params, body, signed }) {
+        const { outcome } = await withdraw(parts, { ...params, ...body, ...signed })
         return { json: { outcome, runs: await parts.runs.recalled(params) } }
       },
     }),
@@ -268,6 +284,7 @@ function viewRoutes(parts: ApiParts): Route[] {
       method: 'get',
       path: '/jobs',
       tag: 'packages',
+      roles: ['prepress', 'qa', 'admin'],
       summary: 'Published jobs',
       returns: [
         { status: 200, description: 'Jobs', schema: z.object({ jobs: z.array(z.looseObject({ job: z.string() })) }) },
@@ -281,6 +298,7 @@ function viewRoutes(parts: ApiParts): Route[] {
       method: 'get',
       path: '/jobs/:job',
       tag: 'packages',
+      roles: ['prepress', 'qa', 'admin'],
       summary: 'A job with its designs, versions and layers',
       params: z.object({ job: name }),
       returns: [{ status: 200, description: 'The job', schema: z.looseObject({ job: z.string() }) }],
@@ -291,6 +309,7 @@ function viewRoutes(parts: ApiParts): Route[] {
       method: 'get',
       path: '/packages/:job/:package',
       tag: 'packages',
+      roles: ['prepress', 'qa', 'admin'],
       summary: 'What the check found out about a published package: coverage, varnish, lines, heights',
       params: packageParams,
       returns: [{ status: 200, description: 'Facts', schema: z.looseObject({ job: z.string() }) }],
@@ -310,6 +329,7 @@ function viewRoutes(parts: ApiParts): Route[] {
       method: 'get',
       path: '/jobs/:job/designs/:design/versions/:version/preview',
       tag: 'packages',
+      roles,
       summary: 'A small picture of a version (PNG); 404 until it is drawn',
       params: versionParams,
       returns: [{ status: 200, description: 'The picture', mediaType: 'image/png' }],
@@ -321,7 +341,7 @@ function viewRoutes(parts: ApiParts): Route[] {
         const digest = await previewOf(parts.database, params)
         if (!digest) throw new Problem('not-found', 'the preview is not drawn yet')
         response.setHeader('content-type', 'image/png')
-        response.setHeader('cache-control', 'public, max-age=31536000, immutable')
+        response.setHeader('cache-control', 'private, max-age=31536000, immutable')
         response.end(await parts.blobs.read(digest))
         return 'sent'
       },
@@ -331,6 +351,7 @@ function viewRoutes(parts: ApiParts): Route[] {
 
 export const packageRoutes = (parts: ApiParts): readonly Route[] => [
   ...publishRoutes(parts),
-  ...actRoutes(parts),
+  ...releaseRoutes(parts),
+  ...withdrawRoutes(parts),
   ...viewRoutes(parts),
 ]

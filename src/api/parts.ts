@@ -1,7 +1,8 @@
 // What the routes work with; put together in main.
 import type { Logger } from 'pino'
 import type { Clock } from '../kernel/clock.ts'
-import type { CatalogueStore } from '../packages/index.ts'
+import type { CatalogueStore, LayerSums } from '../packages/index.ts'
+import type { Keys, PeoplePolicy } from '../people/index.ts'
 import type { WorkQueue } from '../queue/port.ts'
 import type { Captures, Runs } from '../runs/index.ts'
 import type { BlobStore, Database } from '../storage/port.ts'
@@ -12,9 +13,14 @@ export interface ApiParts {
   readonly database: Database
   readonly blobs: BlobStore
   readonly catalogue: CatalogueStore
+  readonly layerSums: LayerSums
   readonly queue: WorkQueue
   readonly runs: Runs
   readonly captures: Captures
+  readonly keys: Keys
+  readonly policy: PeoplePolicy
+  /** Host names, beside the loopback ones, under which requests may come (a proxy's, or this machine's on the network). */
+  readonly hosts: readonly string[]
   readonly clock: Clock
   readonly log: Logger
   readonly metrics: Metrics

@@ -40,6 +40,7 @@ function eventRoutes(parts: ApiParts): Route[] {
       method: 'post',
       path: '/runs/:runId/frames',
       tag: 'line',
+      roles: ['line', 'admin'],
       summary: 'Take one or many frame events; answers come back when they are durable',
       params: runParams,
       body: frameEventsSchema,
@@ -66,6 +67,7 @@ function eventRoutes(parts: ApiParts): Route[] {
       method: 'post',
       path: '/runs/:runId/captures',
       tag: 'line',
+      roles: ['line', 'admin'],
       summary: 'Take a picture of all lanes of a frame; its labels are pending until it is read',
       params: runParams,
       query: z.object({
@@ -105,6 +107,7 @@ function answerRoutes(parts: ApiParts): Route[] {
       method: 'get',
       path: '/runs/:runId/answers',
       tag: 'line',
+      roles: ['line', 'qa', 'admin'],
       summary: 'Durable answers and revocations after a cursor (−1 for all), or all answers of one frame',
       params: runParams,
       query: z.object({
@@ -125,6 +128,7 @@ function answerRoutes(parts: ApiParts): Route[] {
       method: 'post',
       path: '/runs/:runId/laid',
       tag: 'line',
+      roles: ['line', 'admin'],
       summary: 'Report what was laid: full, part, none or unknown',
       params: runParams,
       body: laidReportsSchema,

@@ -2,11 +2,17 @@
 import type { Request, Response } from 'express'
 import type * as z from 'zod'
 import type { ProblemCode } from '../kernel/problem.ts'
+import type { Role } from '../people/index.ts'
+import type { Caller } from './callers.ts'
+import type { NamedAct, Signature } from './people.ts'
 
 export interface Call<Params, Query, Body> {
   readonly params: Params
   readonly query: Query
   readonly body: Body
+  readonly caller: Caller
+  /** Of an act: the keys and the second person that sign it, to be recorded beside `by`. */
+  readonly signed: Signature
   readonly request: Request
   readonly response: Response
 }
@@ -35,6 +41,12 @@ export interface Route {
   readonly path: string
   readonly tag: string
   readonly summary: string
+  /** Whose keys may use it. A key of role `line` is held to its own line by `line` and `runId` in path, query and body. */
+  readonly roles: readonly Role[] | 'anyone'
+  /** A key is asked for even where none was made yet. */
+  readonly keyAlways?: true
+  /** Of an act in somebody's name: with a personal key its `by` may be left out. */
+  readonly act?: NamedAct
   readonly params?: z.ZodObject
   readonly query?: z.ZodObject
   readonly body?: z.ZodType

@@ -1,12 +1,14 @@
 // A run as people and controllers see it.
 import * as z from 'zod'
-import { causeSchema, type Run, toMm } from '../runs/index.ts'
+import { provingReasons } from '../ledger/index.ts'
+import { causeSchema, fromMaterial, provingOf, type Run, toMm } from '../runs/index.ts'
 
 export const runViewSchema = z
   .object({
     runId: z.string(),
     state: z.enum(['ready', 'proving', 'open', 'stopped', 'closing', 'sealed', 'aborted']),
     ticket: z.string(),
+    tickets: z.array(z.string()).meta({ description: 'Those that the run went through; the last is `ticket`' }),
     roll: z.string(),
     line: z.string(),
     pass: z.int(),
@@ -37,7 +39,27 @@ export const runViewSchema = z
         cell: z.int().optional(),
       }),
     ),
+    material: z
+      .array(z.looseObject({ ledgerIndex: z.int(), event: z.string() }))
+      .meta({ description: 'Events of the material that stand: none that was voided' }),
+    reels: z.array(
+      z.object({
+        station: z.string(),
+        foil: z.string(),
+        leftMm: z.number().optional(),
+        widthMm: z.number().optional(),
+      }),
+    ),
     provableLanes: z.array(z.int()).meta({ description: 'Lanes with a set-up label laid since proving began' }),
+    proving: z
+      .object({
+        again: z.enum(provingReasons).optional(),
+        why: z.string().optional(),
+        sinceMs: z.int(),
+        frames: z.int(),
+      })
+      .optional()
+      .meta({ description: 'Why proving is asked for, since when, and the set-up frames since then' }),
   })
   .meta({ id: 'RunView' })
 
@@ -46,6 +68,7 @@ export function runView({ state }: Run): z.infer<typeof runViewSchema> {
     runId: state.runId,
     state: state.name,
     ticket: state.ticket.ticket,
+    tickets: state.tickets.map(({ ticket }) => ticket.ticket),
     roll: state.ticket.roll,
     line: state.line.line,
     pass: state.ticket.pass,
@@ -58,6 +81,12 @@ export function runView({ state }: Run): z.infer<typeof runViewSchema> {
     counts: { ...state.counts, flags: state.counts.flags as Record<string, number> },
     examples: state.examples as Record<string, { frame: number; cell: number; index: number }>,
     causes: [...state.causes.all()],
-    provableLanes: [...state.provable].toSorted((a, b) => a - b),
+    material: state.material.map(({ index, body }) => ({ ledgerIndex: index, ...fromMaterial(body) })),
+    reels: state.reels.map(({ station, foil, across }) => ({
+      station,
+      foil,
+      ...(across ? { leftMm: toMm(across.leftUm), widthMm: toMm(across.widthUm) } : {}),
+    })),
+    ...provingOf(state),
   }
 }

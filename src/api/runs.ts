@@ -1,46 +1,31 @@
 // Routes of runs: opening, the protocol of the line, named acts, records.
-import { Readable } from 'node:stream'
-import { pipeline } from 'node:stream/promises'
 import * as z from 'zod'
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
-import { readinessCodes } from '../lines/index.ts'
+import { type Role, roles } from '../people/index.ts'
 import {
   actSchema,
+  changeTicketSchema,
   clearSchema,
   materialSchema,
   openRunSchema,
   proveSchema,
   type Run,
   reasonedActSchema,
-  reportCsv,
-  reportHtml,
-  reportRun,
   type Sighting,
-  toUm,
+  toMaterial,
   traceCode,
 } from '../runs/index.ts'
 import { ledgerRoutes } from './ledger.ts'
 import type { ApiParts } from './parts.ts'
+import { maySeeLine, type NamedAct } from './people.ts'
 import { protocolRoutes } from './protocol.ts'
-import { type Reply, type Route, route } from './route.ts'
+import { recordRoutes } from './records.ts'
+import { type Route, route } from './route.ts'
 import { runView, runViewSchema } from './run-view.ts'
+import { setUpRoutes } from './set-up.ts'
 
 const runParams = z.object({ runId: z.string().max(200) })
-
-const readinessRow = z.object({
-  code: z.enum(readinessCodes),
-  message: z.string(),
-  job: z.string().optional(),
-  design: z.string().optional(),
-  version: z.int().optional(),
-  layer: z.string().optional(),
-  measured: z.union([z.string(), z.number()]).optional(),
-  limit: z.union([z.string(), z.number()]).optional(),
-})
-const readinessSchema = z
-  .object({ ready: z.boolean(), blockers: z.array(readinessRow), warnings: z.array(readinessRow) })
-  .meta({ id: 'Readiness' })
 
 const viewed = { status: 200, description: 'The run after the act', schema: runViewSchema }
 
@@ -48,6 +33,9 @@ const viewed = { status: 200, description: 'The run after the act', schema: runV
 function act<B extends z.ZodType>(row: {
   parts: ApiParts
   path: string
+  /** What it is as a named act; absent: one that never takes two people. */
+  as?: NamedAct
+  roles?: readonly Role[]
   summary: string
   body: B
   problems: Route['problems']
@@ -58,13 +46,15 @@ function act<B extends z.ZodType>(row: {
     path: `/runs/:runId/${row.path}`,
     tag: 'runs',
     summary: row.summary,
+    roles: row.roles ?? ['line', 'admin'],
+    act: row.as ?? 'plain',
     params: runParams,
     body: row.body,
     returns: [viewed],
     problems: ['run-not-found', 'run-state', ...row.problems],
-    async handle({ params, body }) {
+    async handle({ params, body, signed }) {
       const run = await row.parts.runs.get((params as { runId: string }).runId)
-      await row.perform(run, body as z.output<B>)
+      await row.perform(run, Object.assign({}, body as z.output<B>, signed))
       return { json: runView(run) }
     },
   })
@@ -83,6 +73,7 @@ function actRoutes(parts: ApiParts): Route[] {
     act({
       parts,
       path: 'prove',
+      as: 'prove',
       summary: 'A named person compared embellishment with code on every lane: the run proper begins',
       body: proveSchema,
       problems: ['lanes-not-proved'],
@@ -91,6 +82,7 @@ function actRoutes(parts: ApiParts): Route[] {
     act({
       parts,
       path: 'clear',
+      as: 'clear',
       summary: 'A named person looked at a stop: go on, or let the rest of these labels pass without',
       body: clearSchema,
       problems: ['cause-not-open'],
@@ -99,12 +91,33 @@ function actRoutes(parts: ApiParts): Route[] {
     act({
       parts,
       path: 'material',
-      summary: 'Record an event of the material: splice, cut-out, re-threading, pitch change, foil',
+      summary: 'Record an event of the material, from a splice to a slit, or void one that was recorded wrongly',
       body: materialSchema,
-      problems: [],
-      perform: (run, { positionMm, ...body }) =>
-        run.material(definite({ ...body, ...(positionMm !== undefined ? { positionUm: toUm(positionMm) } : {}) })),
+      problems: [
+        'material-position',
+        'material-not-voidable',
+        'roll-name-taken',
+        'roll-unknown',
+        'slit-lanes',
+        'cut-out-overlap',
+        'reel-place',
+      ],
+      perform: (run, body) => run.material(toMaterial(body)),
     }),
+    act({
+      parts,
+      path: 'ticket',
+      as: 'open',
+      summary: 'Go on with the next ticket from the next frame on, in one run',
+      body: changeTicketSchema,
+      problems: ['ticket-not-found', 'ticket-needs-new-run', 'not-ready', 'orientation-impossible'],
+      perform: (run, body) => parts.runs.changeTicket(run, definite(body)),
+    }),
+  ]
+}
+
+function endingActs(parts: ApiParts): Route[] {
+  return [
     act({
       parts,
       path: 'close',
@@ -116,6 +129,8 @@ function actRoutes(parts: ApiParts): Route[] {
     act({
       parts,
       path: 'seal',
+      as: 'seal',
+      roles: ['line', 'qa', 'admin'],
       summary: 'Seal the closed run under a signed Merkle root; fetch the signed checkpoint afterwards',
       body: actSchema,
       problems: [],
@@ -124,6 +139,7 @@ function actRoutes(parts: ApiParts): Route[] {
     act({
       parts,
       path: 'abort',
+      as: 'abort',
       summary: 'Give the run up; its ledger stays',
       body: reasonedActSchema,
       problems: [],
@@ -140,30 +156,19 @@ function definite<T extends object>(value: T): { [K in keyof T]: Exclude<T[K], u
 function openRoutes(parts: ApiParts): Route[] {
   return [
     route({
-      method: 'get',
-      path: '/readiness',
-      tag: 'runs',
-      summary: 'Whether a ticket may run on a line now: blockers and warnings',
-      query: z.object({ ticket: z.string(), line: z.string() }),
-      returns: [{ status: 200, description: 'Blockers and warnings', schema: readinessSchema }],
-      problems: ['ticket-not-found', 'line-not-found'],
-      async handle({ query }) {
-        const { ready, blockers, warnings } = await parts.runs.readiness(query)
-        return { json: { ready, blockers, warnings } }
-      },
-    }),
-    route({
       method: 'post',
       path: '/runs',
       tag: 'runs',
+      roles: ['line', 'admin'],
+      act: 'open',
       summary: 'Open a run on a ready ticket, or with a named override and its reason',
       body: openRunSchema,
       returns: [{ status: 201, description: 'The run, in state ready', schema: runViewSchema }],
-      problems: ['ticket-not-found', 'line-not-found', 'not-ready'],
-      async handle({ body }) {
+      problems: ['ticket-not-found', 'line-not-found', 'not-ready', 'orientation-impossible'],
+      async handle({ body, signed }) {
         if (body.override && !body.why)
           throw new Problem('bad-request', 'an override needs its reason', { pointer: '/why' })
-        const run = await parts.runs.open(body)
+        const run = await parts.runs.open(definite({ ...body, ...signed }))
         return { status: 201, json: runView(run), headers: { location: `/api/v1/runs/${run.runId}` } }
       },
     }),
@@ -171,17 +176,22 @@ function openRoutes(parts: ApiParts): Route[] {
       method: 'get',
       path: '/runs',
       tag: 'runs',
-      summary: 'All runs, newest first',
+      roles,
+      summary: 'All runs, newest first; with a key of role line those of that line',
       returns: [
         { status: 200, description: 'Runs', schema: z.object({ runs: z.array(z.looseObject({ runId: z.string() })) }) },
       ],
       problems: [],
-      handle: async () => ({ json: { runs: await parts.runs.list() } }),
+      async handle({ caller }) {
+        const runs = await parts.runs.list()
+        return { json: { runs: runs.filter(({ line }) => maySeeLine(caller, line)) } }
+      },
     }),
     route({
       method: 'get',
       path: '/runs/:runId',
       tag: 'runs',
+      roles,
       summary: 'A run: state, counts, open stops',
       params: runParams,
       returns: [viewed],
@@ -219,37 +229,13 @@ async function traceEverywhere(
   return { sightings, unreadable }
 }
 
-function recordRoutes(parts: ApiParts): Route[] {
+function traceRoutes(parts: ApiParts): Route[] {
   return [
-    route({
-      method: 'get',
-      path: '/runs/:runId/report',
-      tag: 'records',
-      summary: 'The roll record: JSON, CSV (a row a label) or one HTML page',
-      params: runParams,
-      query: z.object({ format: z.enum(['json', 'csv', 'html']).default('json') }),
-      returns: [
-        { status: 200, description: 'The record', schema: z.looseObject({ runId: z.string() }) },
-        { status: 200, description: 'A row a label', mediaType: 'text/csv' },
-        { status: 200, description: 'One page', mediaType: 'text/html' },
-      ],
-      problems: ['run-not-found'],
-      async handle({ params, query, response }): Promise<Reply> {
-        const run = await parts.runs.get(params.runId)
-        if (query.format === 'csv') {
-          response.setHeader('content-type', 'text/csv; charset=utf-8')
-          await pipeline(Readable.from(reportCsv(parts.database, run)), response)
-          return 'sent'
-        }
-        const report = await reportRun(parts.database, run)
-        if (query.format === 'html') return { text: reportHtml(report), mediaType: 'text/html; charset=utf-8' }
-        return { json: report }
-      },
-    }),
     route({
       method: 'get',
       path: '/trace',
       tag: 'records',
+      roles: ['qa', 'admin'],
       summary: 'Every label that carried a code, over all runs',
       query: z.object({ code: z.string().min(1).max(limits.codeBytesMax) }),
       returns: [{ status: 200, description: 'Sightings', schema: tracedSchema }],
@@ -262,7 +248,10 @@ function recordRoutes(parts: ApiParts): Route[] {
 export const runRoutes = (parts: ApiParts): readonly Route[] => [
   ...openRoutes(parts),
   ...actRoutes(parts),
+  ...endingActs(parts),
+  ...setUpRoutes(parts),
   ...protocolRoutes(parts),
   ...recordRoutes(parts),
+  ...traceRoutes(parts),
   ...ledgerRoutes(parts),
 ]

@@ -1,8 +1,10 @@
 // Routes of queued work: what waits, what died, and putting it back.
 import * as z from 'zod'
 import { Problem } from '../kernel/problem.ts'
+import { roles } from '../people/index.ts'
 import { workStates } from '../queue/port.ts'
 import type { ApiParts } from './parts.ts'
+import { maySeeLine } from './people.ts'
 import { type Route, route } from './route.ts'
 
 export const workSchema = z
@@ -30,6 +32,7 @@ export const workRoutes = ({ queue }: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/work',
     tag: 'work',
+    roles: ['prepress', 'qa', 'admin'],
     summary: 'Queued work, by state and kind; state dead shows what failed for good',
     query: z.object({
       state: z.enum(workStates).optional(),
@@ -57,12 +60,16 @@ export const workRoutes = ({ queue }: ApiParts): readonly Route[] => [
     method: 'get',
     path: '/work/:id',
     tag: 'work',
+    roles,
     summary: 'One piece of work with its progress, result or error',
     params,
     returns: [{ status: 200, description: 'The work', schema: workSchema }],
     problems: ['work-not-found'],
-    async handle({ params: { id } }) {
+    async handle({ params: { id }, caller }) {
       const work = await queue.get(id)
+      // What a line's own questions have set going says for which line; other work tells of other lines.
+      const { line = '' } = (work?.payload ?? {}) as { line?: string }
+      if (!maySeeLine(caller, line)) throw new Problem('forbidden', 'the work is not for the line that the key is for')
       if (!work) throw new Problem('work-not-found', `no work ${id}`)
       return { json: work }
     },
@@ -71,6 +78,7 @@ export const workRoutes = ({ queue }: ApiParts): readonly Route[] => [
     method: 'post',
     path: '/work/:id/requeue',
     tag: 'work',
+    roles: ['prepress', 'admin'],
     summary: 'Put dead or cancelled work back with fresh tries',
     params,
     returns: [{ status: 200, description: 'The work', schema: workSchema }],
@@ -81,6 +89,7 @@ export const workRoutes = ({ queue }: ApiParts): readonly Route[] => [
     method: 'post',
     path: '/work/:id/cancel',
     tag: 'work',
+    roles: ['prepress', 'admin'],
     summary: 'Cancel work that waits or runs',
     params,
     returns: [{ status: 200, description: 'The work', schema: workSchema }],

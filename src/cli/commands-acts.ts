@@ -1,9 +1,10 @@
 // Commands of named acts on a run, and its answers.
 import { type Command, Option } from 'commander'
 import { Problem } from '../kernel/problem.ts'
-import { flags, stationKinds } from '../kernel/terms.ts'
+import { flags } from '../kernel/terms.ts'
 import type { Answer, Revocation } from '../runs/index.ts'
-import { type AddCommand, numberOf, wholeOf } from './command.ts'
+import { type AddCommand, wholeOf } from './command.ts'
+import { lanesIn, materialOf, materialOptions, repeated } from './material-options.ts'
 import { table } from './output.ts'
 import { type RunView, viewText } from './run-text.ts'
 import type { Server } from './server.ts'
@@ -36,22 +37,32 @@ function causeOf(text: string): object {
   }
 }
 
-const materialOf = ({ event, position, frames, station, foil, why }: Given): object => ({
-  event,
-  ...(position === undefined ? {} : { positionMm: numberOf(position, '--position') }),
-  ...(frames === undefined ? {} : { frames: wholeOf(frames, '--frames') }),
-  ...(station === undefined ? {} : { station }),
-  ...(foil === undefined ? {} : { foil }),
-  ...(why === undefined ? {} : { note: why }),
-})
+/** A label that was compared, as `lane=frame/cell`. Problem `usage`. */
+function comparedOf(text: string): object {
+  const [, lane, frame, cell] = /^(\d+)=(\d+)\/(\d+)$/.exec(text.trim()) ?? []
+  if (lane === undefined) throw new Problem('usage', `--compared takes LANE=FRAME/CELL, such as 1=4/2, not "${text}"`)
+  return { lane: Number(lane), frame: Number(frame), cell: Number(cell) }
+}
+
+function proofOf({ lanes, compared }: Given): object {
+  if (lanes === undefined && compared === undefined)
+    throw new Problem('usage', 'name the lanes with --lanes, or a label of each with --compared')
+  return {
+    ...(lanes === undefined ? {} : { lanes: lanesIn(lanes, '--lanes') }),
+    ...(compared === undefined ? {} : { compared: compared.split('\n').map(comparedOf) }),
+  }
+}
 
 const acts: readonly ActRow[] = [
   { name: 'proving', about: 'Start proving, or ask for it again', body: () => ({}) },
   {
     name: 'prove',
     about: 'You compared embellishment with code on these lanes: the run proper begins',
-    options: [needed('--lanes <numbers>', 'such as 1,2,3,4')],
-    body: ({ lanes = '' }) => ({ lanes: lanes.split(',').map((lane) => wholeOf(lane, '--lanes', { min: 1 })) }),
+    options: [
+      new Option('--lanes <numbers>', 'such as 1,2,3,4'),
+      repeated('--compared <lane=frame/cell>', 'the set-up label that you looked at, once for each lane'),
+    ],
+    body: proofOf,
   },
   {
     name: 'clear',
@@ -65,14 +76,8 @@ const acts: readonly ActRow[] = [
   },
   {
     name: 'material',
-    about: 'Record an event of the material',
-    options: [
-      needed('--event <event>', 'what happened', ['splice', 'cut-out', 're-thread', 'pitch-change', 'foil']),
-      new Option('--position <mm>', 'where, in encoder mm; default: where the last frame was'),
-      new Option('--frames <number>', 'frames that are missing from the web there'),
-      new Option('--station <station>', 'with foil: at which station').choices(stationKinds),
-      new Option('--foil <foil>', 'with foil: what is threaded now; absent: nothing'),
-    ],
+    about: 'Record an event of the material, or void one that was recorded wrongly',
+    options: materialOptions,
     body: materialOf,
   },
   { name: 'close', about: 'End the taking of frames', body: () => ({}) },
@@ -82,6 +87,7 @@ const acts: readonly ActRow[] = [
 
 function buildAct(command: Command, act: ActRow): Command {
   command.argument('<run>').requiredOption('--by <name>', 'who acts')
+  command.option('--second <name>', 'a second person, where policy asks for one')
   for (const option of act.options ?? []) command.addOption(option)
   return act.needsWhy ? command.requiredOption('--why <reason>', 'why') : command.option('--why <reason>', 'why')
 }
@@ -93,9 +99,9 @@ function namedActs(add: AddCommand): void {
       act.about,
       (command) => buildAct(command, act),
       ({ withServer, output }, given, [runId = '']) => {
-        const { by, why } = given
+        const { by, why, second } = given
         const reason = why && act.name !== 'material' ? { why } : {}
-        const body = { by, ...reason, ...act.body(given) }
+        const body = { by, ...reason, ...(second ? { second } : {}), ...act.body(given) }
         return withServer(async (server) => {
           const view = await server.send<RunView>('POST', `/runs/${encodeURIComponent(runId)}/${act.name}`, body)
           output.result(view, viewText(view))

@@ -163,7 +163,7 @@ const versionTarget = (job: string, design: string, version: string): string =>
   `/jobs/${encodeURIComponent(job)}/designs/${encodeURIComponent(design)}/versions/${wholeOf(version, '--version', { min: 1 })}`
 
 function versionActs(add: AddCommand): void {
-  add<{ by: string; why: string; package?: string; design?: string; version?: string }>(
+  add<{ by: string; why: string; second?: string; package?: string; design?: string; version?: string }>(
     'release',
     'Release the versions of a package, or one version of a design',
     (command) =>
@@ -173,11 +173,12 @@ function versionActs(add: AddCommand): void {
         .option('--design <design>', 'one design …')
         .option('--version <number>', '… and its version')
         .requiredOption('--by <name>', 'who releases')
-        .requiredOption('--why <reason>', 'why'),
-    ({ withServer, output }, { by, why, ...of }, [job = '']) => {
+        .requiredOption('--why <reason>', 'why')
+        .option('--second <name>', 'a second person, where policy asks for one'),
+    ({ withServer, output }, { by, why, second, ...of }, [job = '']) => {
       const target = releaseTarget(job, of)
       return withServer(async (server) => {
-        const { released } = await server.send<{ released: unknown[] }>('POST', target, { by, why })
+        const { released } = await server.send<{ released: unknown[] }>('POST', target, { by, why, second })
         const text =
           released.length > 0
             ? `${counted(released.length, 'version')} of ${job} released`
@@ -187,7 +188,7 @@ function versionActs(add: AddCommand): void {
       })
     },
   )
-  add<{ by: string; why: string; design: string; version: string; yes?: boolean }>(
+  add<{ by: string; why: string; second?: string; design: string; version: string; yes?: boolean }>(
     'withdraw',
     'Recall a version: runs stop laying it at once, and it can never be released again',
     (command) =>
@@ -197,13 +198,14 @@ function versionActs(add: AddCommand): void {
         .requiredOption('--version <number>', '… and its version')
         .requiredOption('--by <name>', 'who recalls')
         .requiredOption('--why <reason>', 'why')
+        .option('--second <name>', 'a second person, where policy asks for one')
         .option('--yes', 'a recall cannot be undone: confirm it'),
-    ({ withServer, output }, { by, why, design, version, yes }, [job = '']) => {
+    ({ withServer, output }, { by, why, second, design, version, yes }, [job = '']) => {
       const target = `${versionTarget(job, design, version)}/withdraw`
       const name = `${job} ${design} version ${version}`
       if (!yes) throw new Problem('usage', `a recall cannot be undone; add --yes to recall ${name}`)
       return withServer(async (server) => {
-        const result = await server.send<Withdrawn>('POST', target, { by, why })
+        const result = await server.send<Withdrawn>('POST', target, { by, why, second })
         const runs = result.runs.map(
           (run) =>
             `\n  run ${run.runId}: ${counted(run.revoked, 'answer')} revoked; see its stops with: rollcall runs ${run.runId}`,

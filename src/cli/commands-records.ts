@@ -24,16 +24,20 @@ async function give(output: Output, { name, body, out }: Given): Promise<number>
 }
 
 function reportCommand(add: AddCommand): void {
-  add<{ format: string; out?: string }>(
+  add<{ format: string; out?: string; pdf?: string }>(
     'report',
-    'The roll record of a run: JSON, CSV (a row a label) or one HTML page',
+    'The roll record of a run: JSON, CSV (a row a label), one HTML page, or PDF',
     (command) =>
       command
         .argument('<run>', 'id of a run')
-        .addOption(new Option('--format <format>', 'of the record').choices(['json', 'csv', 'html']).default('json'))
-        .option('--out <file>', 'write here'),
-    ({ withServer, output }, { format, out }, [runId = '']) =>
+        .addOption(
+          new Option('--format <format>', 'of the record').choices(['json', 'csv', 'html', 'pdf']).default('json'),
+        )
+        .option('--out <file>', 'write here')
+        .option('--pdf <file>', 'write the record as PDF here'),
+    ({ withServer, output }, { pdf, ...given }, [runId = '']) =>
       withServer(async (server) => {
+        const { format, out } = pdf === undefined ? given : { format: 'pdf', out: pdf }
         const target = `${at(runId)}/report?format=${format}`
         if (out === undefined && format === 'json') {
           output.raw(`${JSON.stringify(await server.get<RunReport>(target), null, 2)}\n`)
@@ -59,17 +63,6 @@ function ledgerCommands(add: AddCommand): void {
         ),
     )
   }
-  add(
-    'key',
-    "The installation's public key, for whoever keeps checkpoints",
-    (command) => command,
-    ({ withServer, output }) =>
-      withServer(async (server) => {
-        const key = await server.text('/key')
-        output.result({ key: key.trim() }, key.trim())
-        return 0
-      }),
-  )
 }
 
 interface Traced {

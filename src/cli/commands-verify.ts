@@ -75,7 +75,7 @@ async function verifyServed(server: Server, { runId, known, progress }: Inquiry)
 interface VerifyOptions {
   readonly ledger?: string
   readonly checkpoint?: string
-  readonly key?: string
+  readonly publicKey?: string
   readonly answers?: string
 }
 
@@ -149,7 +149,7 @@ async function keptAnswers(file: string, runId: string | undefined): Promise<Rec
 
 async function witnessesOf(options: VerifyOptions, serverKey: () => Promise<string>): Promise<Partial<VerifyInput>> {
   if (!options.checkpoint) return {}
-  const key = options.key ? await fileText(options.key) : await serverKey()
+  const key = options.publicKey ? await fileText(options.publicKey) : await serverKey()
   return { witnesses: [{ text: await fileText(options.checkpoint), key: key.trim() }], verifySignature }
 }
 
@@ -180,11 +180,11 @@ async function verifyFile(file: string, { runId, known, progress }: Partial<Inqu
 }
 
 async function verifyRun(context: Context, runId: string | undefined, options: VerifyOptions): Promise<VerifyResult> {
-  const { ledger, checkpoint, key } = options
+  const { ledger, checkpoint, publicKey } = options
   if (!runId && !ledger) throw new Problem('usage', 'name a run, or --ledger with a file')
-  if (key && !checkpoint) throw new Problem('usage', '--key is for a --checkpoint')
-  if (ledger && checkpoint && !key)
-    throw new Problem('usage', 'a checkpoint without a server needs --key with the public key file')
+  if (publicKey && !checkpoint) throw new Problem('usage', '--public-key is for a --checkpoint')
+  if (ledger && checkpoint && !publicKey)
+    throw new Problem('usage', 'a checkpoint without a server needs --public-key with the public key file')
   const { progress } = context.output
   const answers = options.answers ? { answers: await keptAnswers(options.answers, runId) } : {}
   if (ledger || !runId) {
@@ -207,7 +207,7 @@ export function verifyCommand(add: AddCommand): void {
         .argument('[run]', 'id of a run in the data directory')
         .option('--ledger <file>', 'an exported ledger, instead of the one in the data directory')
         .option('--checkpoint <file>', 'a signed checkpoint that was kept elsewhere')
-        .option('--key <file>', "the installation's public key, with --checkpoint; default: the server's own")
+        .option('--public-key <file>', "the installation's public key, with --checkpoint; default: the server's own")
         .option('--answers <file>', 'answers as received: one JSON object a line, or one list'),
     async (context, options, [runId]) => {
       const result = await verifyRun(context, runId, options)

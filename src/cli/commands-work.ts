@@ -22,7 +22,10 @@ function serverCommands(add: AddCommand): void {
     (command) =>
       command
         .option('--port <number>', 'port; 0 for any free one (default: as configured, else 7070)')
-        .option('--host <name>', 'address; only loopback ones are allowed (default: as configured, else 127.0.0.1)')
+        .option(
+          '--host <name>',
+          'address; beyond loopback it takes an active admin key (default: as configured, else 127.0.0.1)',
+        )
         .addOption(
           new Option('--log-level <level>', 'of the log on standard error (default: as configured, else info)').choices(
             logLevels,

@@ -71,6 +71,8 @@ const commands = [
     'line',
     'ticket',
     'readiness',
+    'orientation',
+    'sums',
     'run',
     'runs',
     'proving',
@@ -79,6 +81,14 @@ const commands = [
   ...[
     'clear',
     'material',
+    'set-up',
+    'change-ticket',
+    'finished',
+    'make-good',
+    'order',
+    'pull-list',
+    'reconcile',
+    'roll',
     'close',
     'seal',
     'abort',
@@ -107,7 +117,7 @@ describe('help', () => {
 
   it('lists every command and the cautions', async () => {
     expect(await runCli(['--help'], parts)).toBe(0)
-    const listed = [...out.matchAll(/^ {2}([a-z]+)[ [<]/gm)].map(([, name]) => name)
+    const listed = [...out.matchAll(/^ {2}([a-z][a-z-]*)[ [<]/gm)].map(([, name]) => name)
     expect(listed.filter((name) => name !== 'help').toSorted()).toEqual(commands.toSorted())
     expect(out).toContain('Rollcall is no safety function')
   })
@@ -152,13 +162,25 @@ describe('a wrong call', () => {
     'an unknown way on': ['clear', 'T.1', '--by', 'b', '--why', 'w', '--cause', 'late', '--after', 'x'],
     'an unknown event': ['material', 'T.1', '--by', 'b', '--event', 'x'],
     'a position that is no number': ['material', 'T.1', '--by', 'b', '--event', 'splice', '--position', 'x'],
-    'an unknown format': ['report', 'T.1', '--format', 'pdf'],
+    'an unknown format': ['report', 'T.1', '--format', 'doc'],
     'a cursor below −1': ['answers', 'T.1', '--after', '-2'],
     'a limit that is too high': ['answers', 'T.1', '--limit', '5000'],
     'a frame that is no number': ['answers', 'T.1', '--frame', 'x'],
     'nothing to verify': ['verify'],
-    'a key without a checkpoint': ['verify', 'T.1', '--key', 'k'],
+    'a key without a checkpoint': ['verify', 'T.1', '--public-key', 'k'],
     'a checkpoint without a key or a server': ['verify', '--ledger', 'l', '--checkpoint', 'c'],
+    'a key of no role': ['key', 'create'],
+    'a role that is none': ['key', 'create', '--role', 'boss'],
+    'a key of role line without its line': ['key', 'create', '--role', 'line'],
+    'a line for another role': ['key', 'create', '--role', 'qa', '--line', 'L7'],
+    'an end that is no time': ['key', 'create', '--role', 'qa', '--expires', 'soon'],
+    'an end in the past': ['key', 'create', '--role', 'qa', '--expires', '2020-01-01'],
+    'an end that is no day': ['key', 'create', '--role', 'qa', '--expires', '2099-02-31x'],
+    'nothing to revoke': ['key', 'revoke', '--yes'],
+    'a revocation without --yes': ['key', 'revoke', 'abc'],
+    'an unknown act on keys': ['key', 'lend'],
+    'an argument too many for a list of keys': ['key', 'list', 'x'],
+    'a key that no header can hold': ['jobs', '--key', 'a\nb'],
     'an unknown state of work': ['work', '--state', 'x'],
     'two acts on work': ['work', '--cancel', 'a', '--requeue', 'b'],
     'a port that is none': ['serve', '--port', '70000'],
@@ -266,20 +288,36 @@ describe('lists', () => {
     }
   })
 
-  it('of readiness put rows together that differ only in what they are about', async () => {
-    const row = (design: string) => ({ code: 'foil-not-threaded', job: 'J', design, version: 1, message: 'thread it' })
+  it('of readiness put rows together that differ only in what they are about, and say what would mend them', async () => {
+    const row = (design: string) => ({
+      code: 'foil-not-threaded',
+      ...{ job: 'J', design, version: 1, layer: 'mask', message: 'not on the shafts', mend: 'thread it' },
+      labels: 1_000,
+      examples: [{ position: 7, cell: 2, code: `J/${design}/01/000007` }],
+    })
     const substrate = {
       code: 'substrate-not-allowed',
       job: 'J',
       message: 'not allowed',
+      mend: 'take another',
       measured: 'kraft',
       limit: 'pp',
     }
-    replies['GET /readiness'] = { ready: false, blockers: [row('A'), row('B'), row('C'), substrate], warnings: [] }
+    const result = { ready: false, blockers: [row('A'), row('B'), row('C'), substrate], warnings: [] }
+    replies['POST /readiness'] = { id: 'readiness-1' }
+    replies['GET /work/readiness-1'] = { state: 'done', progress: 1, progressNote: '', result }
     expect(await cli('readiness', '--ticket', 'T', '--line', 'L')).toBe(1)
-    expect(out).toContain('J/A/1 and 2 more')
-    expect(out).toContain('not allowed (is kraft, limit pp)')
-    expect(out.trimEnd().split('\n')).toHaveLength(4)
+    expect(out).toBe(
+      [
+        'Ticket T is not ready on L: 4 blockers.',
+        'blocker foil-not-threaded J A v1 mask and 2 more, 3,000 labels: not on the shafts',
+        '  such as: position 7 cell 2 J/A/01/000007',
+        '  mend: thread it',
+        'blocker substrate-not-allowed J: not allowed (is kraft, limit pp)',
+        '  mend: take another',
+        '',
+      ].join('\n'),
+    )
   })
 
   it('of a trace tell of ledgers that could not be searched', async () => {

@@ -4,10 +4,18 @@ import { Problem } from '../kernel/problem.ts'
 import type { AddCommand, CliParts, Context } from './command.ts'
 import { actCommands } from './commands-acts.ts'
 import { codeCommands } from './commands-codes.ts'
+import { finishedCommands } from './commands-finished.ts'
+import { keyCommands } from './commands-keys.ts'
 import { lineCommands } from './commands-lines.ts'
+import { orderCommand } from './commands-order.ts'
+import { orientationCommand } from './commands-orientation.ts'
 import { packageCommands } from './commands-packages.ts'
+import { readinessCommand } from './commands-readiness.ts'
 import { recordCommands } from './commands-records.ts'
+import { rollCommands } from './commands-rolls.ts'
 import { runCommands } from './commands-runs.ts'
+import { setUpCommands } from './commands-set-up.ts'
+import { sumsCommand } from './commands-sums.ts'
 import { verifyCommand } from './commands-verify.ts'
 import { workCommands } from './commands-work.ts'
 import { openOutput, showFailure } from './output.ts'
@@ -21,12 +29,26 @@ machine. Local codes, the machine's manual and licensed practice come first. A n
 const ownVersion = (argv: readonly string[]): string[] =>
   argv.length === 1 && argv[0] === '--version' ? ['-V'] : [...argv]
 
+interface GlobalOptions {
+  readonly data: string
+  readonly json?: boolean
+  readonly url?: string
+  readonly key?: string
+  readonly secondKey?: string
+}
+
 function openProgram(version: string, json: boolean): Command {
   return new Command('rollcall')
     .description('Which embellishment layer does this label need, and what was laid on it? Packages, runs, records.')
     .version(version, '-V', 'print the version (also --version by itself)')
     .option('--data <folder>', 'data directory (also ROLLCALL_DATA)', process.env.ROLLCALL_DATA || 'data')
     .option('--url <url>', 'a running server, instead of the one of the data directory')
+    .addOption(new Option('--key <key>', 'your key; default: the local one of the data directory').env('ROLLCALL_KEY'))
+    .addOption(
+      new Option('--second-key <key>', "a second person's own key, for an act that takes two").env(
+        'ROLLCALL_SECOND_KEY',
+      ),
+    )
     .addOption(new Option('--json', 'print results (and problems) as JSON'))
     .addHelpText('after', caution)
     .configureHelp({ showGlobalOptions: true })
@@ -41,12 +63,14 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   const program = openProgram(parts.version, json).showHelpAfterError(!json && '(rollcall --help lists the commands)')
 
   const contextOf = (): Context => {
-    const { data, json, url } = program.opts<{ data: string; json?: boolean; url?: string }>()
+    const { data, json, url, ...shown } = program.opts<GlobalOptions>()
+    // An empty variable is none.
+    const keys = { key: shown.key || undefined, secondKey: shown.secondKey || undefined }
     return {
       dataFolder: data,
       output: openOutput(json === true),
       parts,
-      withServer: (work) => withServer({ dataFolder: data, start: parts.start, url }, work),
+      withServer: (work) => withServer({ dataFolder: data, start: parts.start, url, ...keys }, work),
     }
   }
   const add: AddCommand = (usage, about, build, action) => {
@@ -58,12 +82,20 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   }
   packageCommands(add)
   lineCommands(add)
+  readinessCommand(add)
+  sumsCommand(add)
+  orientationCommand(add)
+  orderCommand(add)
   runCommands(add)
   actCommands(add)
+  setUpCommands(add)
   codeCommands(add)
   recordCommands(add)
+  finishedCommands(add)
+  rollCommands(add)
   verifyCommand(add)
   workCommands(add)
+  keyCommands(add)
   try {
     await program.parseAsync(ownVersion(argv), { from: 'user' })
   } catch (error) {

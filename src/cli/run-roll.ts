@@ -105,12 +105,18 @@ async function attend(
   output: Output,
 ): Promise<void> {
   const { plan, given } = at
-  if (view.state === 'proving' && given >= plan.setupFrames) {
+  const isAgain = view.proving?.again !== undefined
+  if (view.state === 'stopped' || isAgain) await clearStops(server, view, plan, output)
+  if (view.state === 'proving' && (isAgain ? isProvable(view, plan) : given >= plan.setupFrames)) {
     const settled = await settle(server, view.runId, 0)
     await clearStops(server, settled, plan, output)
     await prove(server, settled, plan, output)
-  } else if (view.state === 'stopped') await clearStops(server, view, plan, output)
+  }
 }
+
+// Asked for again on the way, as after a slipped count, set-up begins anew.
+const isProvable = ({ proving, pending, lanes, provableLanes }: RunView, plan: RollPlan): boolean =>
+  (proving?.frames ?? 0) + pending >= plan.setupFrames && lanes.every((lane) => provableLanes.includes(lane))
 
 /**
  * Feeds all frames and waits until every label is answered. The run must be `ready`, or hold some of these frames already: those are

@@ -5,6 +5,14 @@ export interface RunView {
   readonly runId: string
   readonly state: string
   readonly lanes: readonly number[]
+  readonly provableLanes: readonly number[]
+  readonly material?: readonly {
+    readonly ledgerIndex: number
+    readonly event: string
+    readonly roll?: string
+    readonly positionMm?: number
+  }[]
+  readonly proving?: { readonly again?: string; readonly why?: string; readonly frames: number }
   readonly pending: number
   readonly lastFrame: number
   readonly counts: {
@@ -28,6 +36,18 @@ export interface RunView {
 export const causeText = (cause: Cause): string =>
   [cause.flag, cause.job, cause.design, cause.print].filter(Boolean).join('/')
 
+const eventsShown = 12
+
+// The latest events of the material, by the entry that a `void` names.
+function materialTexts({ material = [] }: RunView): string[] {
+  const rows = material.slice(-eventsShown).map(({ ledgerIndex, event, roll, positionMm }) => {
+    const where = positionMm === undefined ? '' : ` at ${positionMm} mm`
+    return `  entry ${ledgerIndex}: ${event}${roll === undefined ? '' : ` ${roll}`}${where}`
+  })
+  const more = material.length - rows.length
+  return more > 0 ? [`  ${more} earlier events of the material`, ...rows] : rows
+}
+
 /** A run in a few lines: state, counts, and what a person may have to do next. */
 export function viewText(view: RunView): string {
   const { counts, runId } = view
@@ -38,9 +58,13 @@ export function viewText(view: RunView): string {
     const where = frame === undefined ? '' : ` at frame ${frame}, cell ${cell}`
     return `  stop open: ${causeText(cause)}${where}`
   })
+  const { again, why } = view.proving ?? {}
+  const asked = again ? [`  proving is asked for again: ${why ?? again}; see rollcall set-up ${runId}`] : []
   return [
     `run ${runId} is ${view.state}: ${counts.frames} frames, ${labels} (set-up ${counts.setup}, revoked ${counts.revoked})`,
     ...(flags.length > 0 ? [`  flags: ${flags.join(', ')}`] : []),
+    ...materialTexts(view),
+    ...asked,
     ...stops,
     ...(open.length > 0 ? [`  look, then: rollcall clear ${runId} --cause … --after resume or skip-rest`] : []),
     ...(view.state === 'sealed' ? [`  keep a witness elsewhere: rollcall checkpoint ${runId} --out FILE`] : []),

@@ -3,6 +3,7 @@
 import { readFile } from 'node:fs/promises'
 import { setTimeout as pause } from 'node:timers/promises'
 import { Problem, type ProblemCode, problemTable } from '../kernel/problem.ts'
+import { readLocalKey } from '../people/index.ts'
 import { dataPaths } from '../storage/index.ts'
 
 export interface RunningServer {
@@ -19,6 +20,8 @@ export interface ServeOptions {
   readonly host?: string
   /** Whether to watch the intake and capture folders; default true. */
   readonly watch?: boolean
+  /** For one command: on loopback only, whatever is configured; default false. */
+  readonly private?: boolean
   /** Of the log, which goes to standard error as JSON lines; absent: as configured. */
   readonly logLevel?: string
 }
@@ -81,14 +84,36 @@ function unreachable(url: string, error: unknown): Problem {
   return problem
 }
 
+/** Keys that a command shows: its own, and where an act takes two people the second person's. */
+export interface ShownKeys {
+  readonly key?: string | undefined
+  readonly secondKey?: string | undefined
+}
+
+function keyHeaders({ key, secondKey }: ShownKeys): Record<string, string> {
+  for (const text of [key, secondKey]) {
+    // What no header can hold is no key; saying so here keeps it out of an error of the library.
+    if (text !== undefined && !/^[\x21-\x7e]+$/.test(text))
+      throw new Problem('usage', 'the key has characters that no key has')
+  }
+  return {
+    ...(key === undefined ? {} : { authorization: `Bearer ${key}` }),
+    ...(secondKey === undefined ? {} : { 'rollcall-second-key': secondKey }),
+  }
+}
+
 /**
  * A client of the HTTP interface at `address`. Refusals are thrown as the `Problem` that the server sent. `onAnswer` is told of each
  * answer, refusals too.
  */
-export function connect(address: string, onAnswer: () => void = () => undefined): Server {
+export function connect(
+  address: string,
+  { onAnswer = () => undefined, ...shown }: ShownKeys & { readonly onAnswer?: () => void } = {},
+): Server {
   const url = address.replace(/\/+$/, '')
   const call = async (target: string, init: RequestInit = {}): Promise<Response> => {
-    const response = await fetch(`${url}/api/v1${target}`, init).catch((error) => {
+    const headers = { ...(init.headers as Record<string, string>), ...keyHeaders(shown) }
+    const response = await fetch(`${url}/api/v1${target}`, { ...init, headers }).catch((error) => {
       throw unreachable(url, error)
     })
     onAnswer()
@@ -131,7 +156,7 @@ const answers = (url: string): Promise<boolean> =>
     () => false,
   )
 
-interface Place {
+interface Place extends ShownKeys {
   readonly dataFolder: string
   readonly start: StartServer
   readonly url?: string | undefined
@@ -141,19 +166,28 @@ const triesMax = 12
 const pauseMs = 250
 
 interface Reached extends RunningServer {
+  /** The local key, where the command shows none of its own. */
+  readonly key: string | undefined
   /** Whether the server belongs to another process, and so may go at any time. */
   readonly foreign: boolean
 }
 
+/** The key that a command shows: the one it is given, else the local one, which only the data directory's own server may see. */
+const keyOf = async ({ key, dataFolder }: Place): Promise<string | undefined> =>
+  key ?? (await readLocalKey(dataPaths(dataFolder).keys))
+
 // Another command may hold the directory for a moment, so its server comes and goes while we look.
-async function reach({ dataFolder, start }: Place): Promise<Reached> {
+async function reach(at: Place): Promise<Reached> {
+  const { dataFolder, start } = at
   for (let tries = 1; ; tries++) {
     try {
-      return { ...(await start({ dataFolder, port: 0, logLevel: 'warn', watch: false })), foreign: false }
+      const own = await start({ dataFolder, port: 0, logLevel: 'warn', watch: false, private: true })
+      return { ...own, key: await keyOf(at), foreign: false }
     } catch (error) {
       if (!(error instanceof Problem) || error.code !== 'data-in-use') throw error
       const url = await notedUrl(dataFolder)
-      if (url && (await answers(url))) return { url, close: async () => undefined, foreign: true }
+      const key = await keyOf(at)
+      if (url && (await answers(url))) return { url, key, close: async () => undefined, foreign: true }
       if (tries === triesMax) throw error
       await pause(pauseMs)
     }
@@ -169,15 +203,19 @@ const hasGone = (error: unknown): boolean =>
  * when another process holds the directory and answers nothing for three seconds.
  */
 export async function withServer<T>(at: Place, work: (server: Server) => Promise<T>): Promise<T> {
-  if (at.url) return work(connect(at.url))
+  const { secondKey } = at
+  if (at.url) {
+    const isOwn = (await notedUrl(at.dataFolder)) === at.url.replace(/\/+$/, '')
+    return work(connect(at.url, { key: isOwn ? await keyOf(at) : at.key, secondKey }))
+  }
   for (;;) {
     const reached = await reach(at)
     let answered = false
-    const server = connect(reached.url, () => {
-      answered = true
-    })
     try {
-      return await work(server)
+      const onAnswer = (): void => {
+        answered = true
+      }
+      return await work(connect(reached.url, { key: reached.key, secondKey, onAnswer }))
     } catch (error) {
       if (!reached.foreign || answered || !hasGone(error)) throw error
     } finally {

@@ -5,6 +5,7 @@ import path from 'node:path'
 import { deflateSync } from 'node:zlib'
 import sharp from 'sharp'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { spellTiff } from '../../tests/fuzz/arbitraries/tiff-file.ts'
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
 import { decodeGray, readPictureFile } from './pictures.ts'
@@ -164,5 +165,36 @@ describe('a picture file', () => {
     const missing = await refusal(readPictureFile(path.join(folder, 'missing.png')))
     expect([missing.code, missing.place.file]).toEqual(['picture-unreadable', path.join(folder, 'missing.png')])
     expect((await refusal(readPictureFile(folder))).code).toBe('picture-unreadable')
+  })
+})
+
+describe('a TIFF', () => {
+  const plain = {
+    little: true,
+    big: false,
+    width: 20,
+    height: 12,
+    bits: 8,
+    compression: 8,
+    strips: 1,
+    directoryAt: undefined,
+    next: 0n,
+    count: undefined,
+    chain: 0,
+    crowd: 0,
+    padding: 0,
+    entries: [],
+    bytes: [],
+  } as const
+
+  it.each([
+    ['has many pages', { chain: 50 }, /several pages/],
+    ['has more entries than any picture', { crowd: 2_000 }, /directory cannot be read/],
+  ])('that %s is refused before a decoder walks through it', async (_, twist, why) => {
+    expect((await decodeGray({ bytes: spellTiff(plain) })).width).toBe(20)
+    expect(await refusal(decodeGray({ bytes: spellTiff({ ...plain, ...twist }) }))).toMatchObject({
+      code: 'picture-unreadable',
+      message: expect.stringMatching(why),
+    })
   })
 })

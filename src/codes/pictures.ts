@@ -18,8 +18,7 @@ const signatures = [
 
 /**
  * PNG, JPEG, TIFF or WebP as 8-bit luminance. Colour is weighted as the eye sees it, 16 bits are cut to 8, what is transparent is
- * white paper, and of several pages the first counts. `file` names the
- * picture in problems. An orientation tag is not heeded: pixels stand as the camera stored them.
+ * white paper. `file` names the picture in problems. A TIFF has one page. An orientation tag is not heeded: pixels stand as the camera stored them.
  * Problems: `picture-unreadable` (also for a truncated file), `picture-too-large`.
  */
 export async function decodeGray(source: { readonly bytes: Uint8Array; readonly file?: string }): Promise<GrayPicture> {
@@ -30,9 +29,7 @@ export async function decodeGray(source: { readonly bytes: Uint8Array; readonly 
   if (!signatures.some((signature) => signature.test(start))) {
     throw unreadable(new Error('it is neither PNG, JPEG, TIFF nor WebP'), place)
   }
-  if (isTiff.test(start) && readTiffDirectory(bytesInMemory(bytes))?.isCrowded) {
-    throw unreadable(new Error("the TIFF's entries name more bytes than the file holds"), place)
-  }
+  if (isTiff.test(start)) checkTiff(bytes, place)
   try {
     await checkClaims(bytes, place)
     return await decode(bytes)
@@ -67,6 +64,14 @@ export async function readPictureFile(path: string): Promise<Uint8Array> {
   } finally {
     await handle.close()
   }
+}
+
+// A decoder walks every page and every entry before it looks at a pixel: small files can keep it busy for minutes.
+function checkTiff(bytes: Uint8Array, place: ProblemPlace): void {
+  const directory = readTiffDirectory(bytesInMemory(bytes))
+  if (!directory) throw unreadable(new Error("the TIFF's directory cannot be read"), place)
+  if (!directory.isLast) throw unreadable(new Error('the TIFF has several pages'), place)
+  if (directory.isCrowded) throw unreadable(new Error("the TIFF's entries name more bytes than the file holds"), place)
 }
 
 /** The header alone is looked at, so that a small file that claims a vast picture costs nothing. */

@@ -24,7 +24,8 @@ const fieldBytes = [0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4, 0, 0, 8, 8, 8]
 const unsignedTypes = [1, 3, 4, 16]
 /** Strips or tiles of the largest image: 2^28 pixels in tiles of the least size, 16 × 16. */
 const valuesMax = 2 ** 20
-const entriesMax = 4_096
+/** A plain picture has some twenty; decoders take time that grows with the square of unknown ones. */
+const entriesMax = 1_024
 
 // The two layouts: TIFF counts in 32 bits, BigTIFF in 64.
 interface Layout {

@@ -25,6 +25,9 @@ export const limits = {
   tableRowBytesMax: 8 * 1024,
   /** Findings of one kind listed for a code table; what goes beyond is counted. */
   tableFindingsMax: 100,
+  /** The CSV of a ticket's sequence. */
+  sequenceBytesMax: 2 * 1024 ** 3,
+  sequencePositionMax: 99_999_999,
   templateFieldsMax: 32,
   templateTextMax: 500,
   framesPerRequestMax: 1_024,

@@ -22,6 +22,15 @@ describe('findings of a schema', () => {
     ])
   })
 
+  it('say what was found and what is wanted, where that is short', () => {
+    const of = z.strictObject({ few: z.array(z.int()).max(1), size: z.int().min(1), kind: z.enum(['a', 'b']) })
+    expect(findingsOf(of, { few: [1, 2], size: 0, kind: 'x'.repeat(90) })).toMatchObject([
+      { pointer: '/few', measured: 2, limit: 1 },
+      { pointer: '/size', measured: 0, limit: 1 },
+      { pointer: '/kind', measured: 'x'.repeat(80), limit: 'a, b' },
+    ])
+  })
+
   it('name each unknown key by itself', () => {
     expect(short(schema, { name: 'x', size: 1, sise: 2, 'a/b~c': 3 })).toEqual([
       ['/sise', 'the schema knows no "sise" here'],

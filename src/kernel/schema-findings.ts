@@ -9,13 +9,29 @@ const token = (step: PropertyKey): string => `/${String(step).replaceAll('~', '~
 /** RFC 6901 pointer to a path of keys. */
 export const pointerTo = (path: readonly PropertyKey[]): string => path.map(token).join('')
 
-function isAbsent(value: unknown, path: readonly PropertyKey[]): boolean {
+function valueAt(value: unknown, path: readonly PropertyKey[]): unknown {
   let at: unknown = value
   for (const step of path) {
-    if (typeof at !== 'object' || at === null || !Object.hasOwn(at, step)) return true
+    if (typeof at !== 'object' || at === null || !Object.hasOwn(at, step)) return undefined
     at = (at as Record<PropertyKey, unknown>)[step]
   }
-  return at === undefined
+  return at
+}
+
+const measuredMax = 80
+
+// What stands there, where it is short enough to be said: a number, a word, how many.
+function measuredOf(found: unknown): Pick<Finding, 'measured'> {
+  if (typeof found === 'number') return { measured: found }
+  if (typeof found === 'string') return { measured: found.slice(0, measuredMax) }
+  if (typeof found === 'boolean') return { measured: String(found) }
+  return Array.isArray(found) ? { measured: found.length } : {}
+}
+
+function limitOf(issue: Issue): Pick<Finding, 'limit'> {
+  if (issue.code === 'too_small') return { limit: Number(issue.minimum) }
+  if (issue.code === 'too_big') return { limit: Number(issue.maximum) }
+  return issue.code === 'invalid_value' ? { limit: issue.values.map(String).join(', ') } : {}
 }
 
 // Of a union the branch that the value was meant for: the first whose outermost type fits.
@@ -39,9 +55,12 @@ export function schemaFindings(error: z.ZodError, value: unknown, code: ProblemC
         pointer: pointerTo([...issue.path, key.slice(0, 80)]),
       }))
     }
-    const absent = issue.code !== 'custom' && issue.path.length > 0 && isAbsent(value, issue.path)
-    const message = absent ? 'is missing' : issue.message.replace(/^(Invalid (input|option)|Too (small|big)): /, '')
-    return [{ code, message, pointer: pointerTo(issue.path) }]
+    const found = valueAt(value, issue.path)
+    const pointer = pointerTo(issue.path)
+    if (issue.code !== 'custom' && issue.path.length > 0 && found === undefined)
+      return [{ code, message: 'is missing', pointer, ...limitOf(issue) }]
+    const message = issue.message.replace(/^(Invalid (input|option)|Too (small|big)): /, '')
+    return [{ code, message, pointer, ...(issue.code === 'custom' ? {} : measuredOf(found)), ...limitOf(issue) }]
   })
 }
 

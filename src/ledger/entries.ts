@@ -20,6 +20,9 @@ const read = z.strictObject({
   qualityPpm: count.optional(),
 })
 
+/** A set-up label whose embellishment a person held against its code. */
+const comparedBody = z.strictObject({ lane: count, frame: count, cell: count })
+
 /** Who acted and why; the second person where policy asks for one, and the keys that they acted with. */
 const person = {
   by: text,
@@ -39,7 +42,12 @@ export const materialEvents = [
   'slit',
   'partial',
   'rewind',
+  'void',
 ] as const
+
+/** Why proving is asked for again; absent for the first and where a person asked. */
+export const provingReasons = ['re-thread', 'pitch-change', 'slipped-count'] as const
+export type ProvingReason = (typeof provingReasons)[number]
 
 export const placementBody = z.strictObject({
   leftUm: int,
@@ -77,8 +85,9 @@ export const runStates = ['ready', 'proving', 'open', 'stopped', 'closing', 'sea
 
 export const entryBodies = {
   /**
-   * A change of the run's state, or a clearing (`cause` and `after`) that leaves it. The first one carries all that the run was
-   * opened with, as canonical JSON texts.
+   * A change of the run's state, or one that leaves it: a clearing (`cause` and `after`), a change of ticket. The first one carries
+   * all that the run was opened with, as canonical JSON texts; a change of ticket carries the next `ticket` and its `frozen`, which
+   * hold for the frames after it.
    */
   step: z.strictObject({
     to: z.enum(runStates),
@@ -88,7 +97,11 @@ export const entryBodies = {
     /** Digests of frozen versions and their contents: a canonical JSON text. */
     frozen: text.optional(),
     override: text.optional(),
+    /** Of the step from proving to open: the lanes compared, and on which labels where these were named. */
     lanes: z.array(count).optional(),
+    compared: z.array(comparedBody).optional(),
+    /** Of a step to proving. */
+    again: z.enum(provingReasons).optional(),
     cause: causeBody.optional(),
     after: z.enum(['resume', 'skip-rest']).optional(),
     frame: count.optional(),
@@ -137,9 +150,13 @@ export const entryBodies = {
     roll: text.optional(),
     /** `slit`: the lane rolls that a finished roll was slit into. */
     laneRolls: z.array(z.strictObject({ roll: text, lanes: z.array(count) })).optional(),
+    /** `void`: ledger index of an earlier event that was recorded wrongly; whoever reads events leaves that one out. */
+    voids: count.optional(),
     note: text.optional(),
     by: text.optional(),
+    second: text.optional(),
     key: text.optional(),
+    secondKey: text.optional(),
   }),
   /** A named act from outside the run that touches it, such as a withdrawal. */
   act: z.strictObject({

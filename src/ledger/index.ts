@@ -8,6 +8,8 @@ export {
   type EntryType,
   entryBodies,
   entryTypes,
+  type ProvingReason,
+  provingReasons,
 } from './entries.ts'
 export type { CommitFacts } from './group-commit.ts'
 export { openSigningKey, type SigningKey } from './keys.ts'

@@ -12,6 +12,8 @@ export interface FrozenVersion {
   readonly printVersions: readonly string[]
   /** Of the ticket's pass, in order of laying. */
   readonly layers: readonly ManifestLayer[]
+  /** Passes before the ticket's that it has layers in too, rising; absent where there are none. */
+  readonly earlierPasses?: readonly number[]
 }
 
 export interface FrozenJob {
@@ -40,6 +42,11 @@ export interface Frozen {
 export const pinOf = ({ pins }: Pick<FrozenJob, 'pins'>, design: string): number | undefined =>
   Object.hasOwn(pins, design) ? pins[design] : undefined
 
+function earlierPasses({ layers }: VersionRecord, pass: number): Pick<FrozenVersion, 'earlierPasses'> {
+  const passes = [...new Set(layers.map((layer) => layer.pass))].filter((earlier) => earlier < pass)
+  return passes.length > 0 ? { earlierPasses: passes.toSorted((a, b) => a - b) } : {}
+}
+
 const frozenVersion = (version: VersionRecord, pass: number): FrozenVersion => ({
   design: version.design,
   version: version.version,
@@ -48,6 +55,7 @@ const frozenVersion = (version: VersionRecord, pass: number): FrozenVersion => (
   withdrawn: version.withdrawnAtMs !== undefined,
   printVersions: version.printVersions,
   layers: version.layers.filter((layer) => layer.pass === pass).toSorted((a, b) => a.order - b.order),
+  ...earlierPasses(version, pass),
 })
 
 function frozenJob(record: JobRecord, ticket: Ticket, row: Ticket['jobs'][number]): FrozenJob {

@@ -59,7 +59,7 @@ export function policyOf(line: LineProfile): Policy {
 }
 
 /** Rows of a line's policy that are laxer than the defaults: findings with code `line-schema`, one a row. */
-export function policyFindings(line: LineProfile): readonly Finding[] {
+export function policyFindings(line: { readonly policy?: LineProfile['policy'] }): readonly Finding[] {
   return flags.flatMap((flag): Finding[] => {
     const own = line.policy?.[flag]
     const base = defaultPolicy[flag]

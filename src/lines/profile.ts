@@ -35,7 +35,8 @@ const foilStation = {
     .strictObject({ station: z.enum(stationKinds), coatUm: z.number().positive().max(500) })
     .optional()
     .meta({
-      description: 'The station that lays the adhesive under the foil, and its wet coat where the mask is full.',
+      description:
+        'The station that lays the adhesive under the foil (the foil station itself, where it has a head of its own), and the wet coat where the mask is full, µm.',
     }),
   nip: z
     .strictObject({ mPerMinMax: mPerMin })

@@ -1,29 +1,39 @@
 // Every code of readiness, each with a ticket, line or catalogue that earns it and one that does not.
 import { describe, expect, it } from 'vitest'
-import { handCatalogue, job, line, ticket, version } from '../../tests/fixtures/runs.ts'
+import { code, handCatalogue, job, line, ticket, version } from '../../tests/fixtures/runs.ts'
+import { tallyOf } from '../../tests/fixtures/sequences.ts'
 import type { JobRecord, VersionRecord } from '../packages/index.ts'
 import type { BlobCondition } from '../storage/port.ts'
 import { freeze } from './freeze.ts'
 import type { LineProfile } from './profile.ts'
-import { readinessCodes, wantedVersions, weighReadiness } from './readiness.ts'
+import { type ReadinessRows, readinessCodes, wantedVersions, weighReadiness } from './readiness.ts'
+import { sumsCodes } from './sums/index.ts'
 
 interface Case {
   readonly jobs?: readonly JobRecord[]
   readonly ticket?: object
   readonly line?: Partial<LineProfile>
   readonly condition?: (digest: string) => BlobCondition
+  /** Codes by position, cell by cell; or what is wrong with the stored bytes. */
+  readonly sequence?: readonly (readonly string[])[] | 'missing' | 'damaged'
+  readonly more?: ReadinessRows
 }
 
 const unreleased = { state: 'checked', releasedAtMs: undefined } as unknown as Partial<VersionRecord>
 const plain = [job('J', [version('A', 1), version('F', 1)])]
 
-function weigh(of: Case) {
+async function weigh(of: Case) {
   const given = ticket(of.ticket)
+  const catalogue = handCatalogue(of.jobs ?? plain)
+  const frozen = freeze(catalogue.current(), given)
+  const { sequence, more } = of
   return weighReadiness({
     ticket: given,
     line: { ...line, ...of.line },
-    frozen: freeze(handCatalogue(of.jobs ?? plain).current(), given),
+    frozen,
     condition: async (digest) => of.condition?.(digest) ?? 'sound',
+    sequence: typeof sequence === 'object' ? await tallyOf(catalogue, { ticket: given, codes: sequence }) : sequence,
+    more: more && (async () => more),
   })
 }
 
@@ -31,6 +41,10 @@ const firstLayer = plain[0]!.designs.get('A')![0]!.layers[0]!
 const lostIndex = 'c'.repeat(64)
 const noSkipping = { stations: line.stations.map((station) => ({ ...station, skips: station.station !== 'inkjet' })) }
 const narrowFrame = { ...plain[0]!.frame, pitchMm: 70 }
+
+const chart = { chart: 'house', number: 3 }
+const stationsWith = (change: object) => line.stations.map((station) => ({ ...station, ...change }))
+const recalled = version('A', 1, { withdrawnAtMs: 3, state: 'withdrawn' })
 
 const blocked: Record<string, { readonly of: Case; readonly row: object }> = {
   'job-not-published': { of: { ticket: { jobs: [{ job: 'J' }, { job: 'K' }] } }, row: { job: 'K' } },
@@ -64,7 +78,7 @@ const blocked: Record<string, { readonly of: Case; readonly row: object }> = {
   'substrate-not-allowed': { of: { ticket: { substrate: 'kraft' } }, row: { measured: 'kraft', limit: 'pp-white' } },
   'web-too-wide': { of: { line: { webWidthMmMax: 109 } }, row: { measured: 110, limit: 109 } },
   'station-missing': {
-    of: { line: { stations: line.stations.filter(({ station }) => station === 'inkjet') } },
+    of: { line: { stations: line.stations.filter(({ station }) => station === 'inkjet') }, ticket: { foils: [] } },
     row: { design: 'F', layer: 'mask' },
   },
   'resolution-mismatch': {
@@ -91,6 +105,44 @@ const blocked: Record<string, { readonly of: Case; readonly row: object }> = {
     },
     row: { job: 'J', measured: 'missing' },
   },
+  'unknown-code': {
+    of: {
+      sequence: [
+        [code('A', 1), 'nobody'],
+        ['nothing', code('F', 2)],
+      ],
+    },
+    row: {
+      labels: 2,
+      examples: [
+        { position: 0, cell: 2, code: 'nobody' },
+        { position: 1, cell: 1, code: 'nothing' },
+      ],
+    },
+  },
+  'other-job': {
+    of: { jobs: [...plain, job('K', [version('Z', 1)])], sequence: [[code('A', 1), code('Z', 1, '01', 'K')]] },
+    row: { job: 'K', labels: 1 },
+  },
+  'print-version-mismatch': {
+    of: { sequence: [[code('A', 1), code('A', 2, '09')]] },
+    row: { job: 'J', design: 'A', print: '09', labels: 1 },
+  },
+  'sequence-lost': { of: { sequence: 'missing' }, row: { measured: 'missing' } },
+  'sequence-bad': { of: { sequence: [[code('A', 1), code('A', 2), code('A', 3)]] }, row: { measured: 1, limit: 0 } },
+  'height-out-of-range': {
+    of: { line: { stations: stationsWith({ heightUm: { min: 70, max: 90 } }) } },
+    row: { measured: 60, limit: '70 to 90' },
+  },
+  'foil-out-of-reach': {
+    of: { ticket: { foils: [{ station: 'foil', foil: 'gold', leftMm: 50, widthMm: 60 }] } },
+    row: { design: 'F', layer: 'mask', measured: '2 to 52', limit: '50 to 110' },
+  },
+  'reel-unfit': {
+    of: { ticket: { foils: [{ station: 'foil', foil: 'gold', leftMm: 0, widthMm: 111 }] } },
+    row: { measured: 111, limit: 110 },
+  },
+  'orientation-impossible': { of: { ticket: { unwind: chart } }, row: { measured: 'chart-unknown' } },
   'damaged-layer': {
     of: { condition: (digest) => (digest === firstLayer.sha256 ? 'damaged' : 'sound') },
     row: { design: 'A', version: 1, layer: 'varnish' },
@@ -102,8 +154,11 @@ describe('readiness', () => {
     expect(await weigh({})).toEqual({ ready: true, blockers: [], warnings: [] })
   })
 
-  it('has an example here for every code', () => {
-    expect(Object.keys(blocked).toSorted()).toEqual([...readinessCodes].toSorted())
+  it('has an example here for every code but those of others and of mere warnings', () => {
+    const ofPasses = ['earlier-pass-missing', 'earlier-pass-open', 'codes-without-serial', 'orientation-across-passes']
+    const warnings = ['version-superseded', 'code-twice', 'frames-differ']
+    const known = [...Object.keys(blocked), ...sumsCodes, ...ofPasses, ...warnings]
+    expect(known.toSorted()).toEqual([...readinessCodes].toSorted())
   })
 
   it.each(Object.entries(blocked))('is denied with %s', async (code, { of, row }) => {
@@ -112,6 +167,13 @@ describe('readiness', () => {
     expect([...new Set(blockers.map((blocker) => blocker.code))]).toEqual([code])
     expect(blockers[0]).toMatchObject({ code, ...row })
     expect(blockers[0]?.message.length).toBeGreaterThan(20)
+    expect(blockers[0]?.mend.length).toBeGreaterThan(20)
+  })
+
+  it('takes the rows of others in', async () => {
+    const row = { code: 'foil-short' as const, message: 'short', mend: 'take a longer one' }
+    const more = { blockers: [row], warnings: [{ ...row, message: 'nearly short' }] }
+    expect(await weigh({ more })).toEqual({ ready: false, ...more })
   })
 
   it('names every blocker at once', async () => {
@@ -161,6 +223,112 @@ describe('readiness', () => {
   it('takes a resolution as it comes where the station has none', async () => {
     const stations = line.stations.map(({ resolution: _none, ...station }) => station)
     expect((await weigh({ line: { stations } })).ready).toBe(true)
+  })
+})
+
+describe('readiness over a sequence', () => {
+  const roll = (frames: number) => Array.from({ length: frames }, (_, i) => [code('A', 2 * i), code('F', 2 * i + 1)])
+
+  it('counts the labels of each version', async () => {
+    expect(await weigh({ sequence: roll(50) })).toEqual({
+      ready: true,
+      blockers: [],
+      warnings: [],
+      expected: {
+        positions: 50,
+        labels: 100,
+        versions: ['A', 'F'].map((design) => ({ job: 'J', design, version: 1, labels: 50 })),
+      },
+    })
+  })
+
+  it('heeds only what stands on the roll', async () => {
+    const jobs = [
+      job('J', [
+        version('A', 1),
+        version('B', 1, { withdrawnAtMs: 3, state: 'withdrawn' }),
+        version('N', 1, unreleased),
+      ]),
+    ]
+    expect((await weigh({ jobs, sequence: [[code('A', 1), code('A', 2)]] })).ready).toBe(true)
+    const { blockers } = await weigh({
+      jobs,
+      sequence: [
+        [code('N', 1), code('B', 2)],
+        [code('N', 3), code('A', 4)],
+      ],
+    })
+    expect(blockers.map(({ code, design, labels }) => [code, design, labels])).toEqual([
+      ['version-not-released', 'N', 2],
+      ['version-withdrawn', 'B', 1],
+    ])
+    expect(blockers[0]?.mend).toContain('rollcall release J --design N --version 1 ')
+  })
+
+  it('says how many labels a layer that cannot be laid concerns', async () => {
+    const { blockers } = await weigh({ sequence: roll(5), ticket: { foils: [] } })
+    expect(blockers).toEqual([
+      expect.objectContaining({
+        code: 'foil-not-threaded',
+        labels: 5,
+        examples: [0, 1, 2].map((position) => ({ position, cell: 2, code: code('F', 2 * position + 1) })),
+      }),
+    ])
+  })
+
+  it('asks of a reel only to lie over the cells where its foil is wanted', async () => {
+    const foils = [{ station: 'foil', foil: 'gold', leftMm: 50, widthMm: 60 }]
+    expect((await weigh({ sequence: roll(2), ticket: { foils } })).ready).toBe(true)
+    // Bottom first, cell 2 is on the left.
+    const turned = await weigh({ sequence: roll(2), ticket: { foils, leadEdge: 'bottom' } })
+    expect(turned.blockers).toEqual([expect.objectContaining({ code: 'foil-out-of-reach', measured: '4 to 54' })])
+  })
+
+  it('never takes an older version for one that was recalled', async () => {
+    const jobs = [job('J', [version('A', 1), { ...recalled, version: 2 }])]
+    const { blockers } = await weigh({ jobs, sequence: [[code('A', 1), code('A', 2)]] })
+    expect(blockers).toEqual([expect.objectContaining({ code: 'version-withdrawn', version: 2, labels: 2 })])
+  })
+
+  it('warns of pins that are not the newest fit, of serials that stand twice, of another number of frames', async () => {
+    const jobs = [job('J', [version('A', 1), version('A', 2)])]
+    const pinned = { jobs: [{ job: 'J', pins: [{ design: 'A', version: 1 }] }], expectedFrames: 3 }
+    const { ready, warnings } = await weigh({
+      jobs,
+      ticket: pinned,
+      sequence: [
+        [code('A', 1), code('A', 2)],
+        [code('A', 2), code('A', 1)],
+      ],
+    })
+    expect(ready).toBe(true)
+    expect(warnings.map(({ code, labels, measured, limit }) => [code, labels, measured, limit])).toEqual([
+      ['version-superseded', 4, 1, undefined],
+      ['code-twice', 2, 2, 0],
+      ['frames-differ', undefined, 2, 3],
+    ])
+    expect(warnings[1]?.examples).toEqual([
+      { position: 1, cell: 1, code: code('A', 2) },
+      { position: 1, cell: 2, code: code('A', 1) },
+    ])
+  })
+
+  it('counts one code for a frame once a cell, and its serial once a cell', async () => {
+    const jobs = plain.map((row) => ({
+      ...row,
+      frame: { ...row.frame, codeAt: { ...row.frame.codeAt, identifies: 'frame' as const } },
+    }))
+    expect(await weigh({ jobs, sequence: [[code('A', 1)], [code('A', 2)]] })).toMatchObject({
+      ready: true,
+      warnings: [],
+      expected: { positions: 2, labels: 4 },
+    })
+  })
+
+  it('warns of a pin that is not the newest fit without a sequence too', async () => {
+    const jobs = [job('J', [version('A', 1), version('A', 2)])]
+    const { warnings } = await weigh({ jobs, ticket: { jobs: [{ job: 'J', pins: [{ design: 'A', version: 1 }] }] } })
+    expect(warnings).toEqual([expect.objectContaining({ code: 'version-superseded', version: 1, limit: 2 })])
   })
 })
 

@@ -54,5 +54,8 @@ export interface CatalogueChange {
     readonly version: number
     readonly by: string
     readonly why: string
+    readonly second?: string
+    readonly key?: string
+    readonly secondKey?: string
   }[]
 }

@@ -64,7 +64,7 @@ export const labelRect = (cell: ManifestCell): RectMm => ({
 })
 
 /** A rectangle in a label's axes, as it lies in the frame. */
-export function toFrame(cell: ManifestCell, rect: RectMm): RectMm {
+export function toFrame(cell: RectMm & Pick<ManifestCell, 'rotateDeg'>, rect: RectMm): RectMm {
   const { widthMm, heightMm } = rect
   const turned = { widthMm: heightMm, heightMm: widthMm }
   const right = cell.leftMm + cell.widthMm

@@ -1,8 +1,13 @@
 // The door of packages: manifest, check, publishing, release and withdrawal, the catalogue, previews and the watched folder.
 export type { Catalogue, CatalogueChange, JobRecord, VersionRecord, VersionState } from './catalogue.ts'
 export { type CatalogueStore, openCatalogue, type RuleOrder } from './catalogue-store.ts'
+export { cellRoom } from './clear-zones.ts'
 export { compileRule } from './compile-rule.ts'
+export { liesWithin, type RectMm, toFrame } from './frame-geometry.ts'
+export { type GrayCurve, heightShare } from './gray-curve.ts'
 export type { LayerFacts } from './layer-facts.ts'
+export { type LayerSum, profileMm, sumPixels, tileGrayMax, tileMm } from './layer-sums.ts'
+export { type LayerSumOrder, type LayerSums, openLayerSums } from './layer-sums-store.ts'
 export {
   type Manifest,
   type ManifestCell,

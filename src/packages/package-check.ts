@@ -9,6 +9,7 @@ import { takeIn } from './intake.ts'
 import { checkKnown, type KnownJob, nothingKnown } from './known.ts'
 import { checkLayerFile, type LayerFile, type LayerFileReport } from './layer-check.ts'
 import type { LayerFacts } from './layer-facts.ts'
+import { type LayerSum, type SumTask, sumLayer } from './layer-sums.ts'
 import { type ListedFile, readListedFiles } from './listed-files.ts'
 import type { Manifest } from './manifest.ts'
 import { checkManifest, type ManifestReport } from './manifest-check.ts'
@@ -41,6 +42,7 @@ export type PackageTask =
   | ({ readonly task: 'table' } & TableTask)
   | ({ readonly task: 'tile' } & TileTask)
   | ({ readonly task: 'picture' } & PictureTask)
+  | ({ readonly task: 'sum' } & SumTask)
 
 export interface OpenedPackage {
   readonly staged: StagedPackage
@@ -55,6 +57,7 @@ export interface PackageResults {
   readonly table: BuildOutcome
   readonly tile: Tile
   readonly picture: Uint8Array
+  readonly sum: LayerSum
 }
 
 /** Where tasks run: a pool of threads, or this one. */
@@ -90,6 +93,8 @@ export async function doPackageTask(task: PackageTask): Promise<PackageResults[P
       return drawTile(task)
     case 'picture':
       return drawPicture(task)
+    case 'sum':
+      return sumLayer(task)
   }
 }
 

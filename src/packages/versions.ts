@@ -103,6 +103,9 @@ async function recordAct(tables: Transaction<Tables>, act: Act): Promise<void> {
       act: act.act,
       by: act.by,
       why: act.why,
+      second: act.second ?? null,
+      key: act.key ?? null,
+      secondKey: act.secondKey ?? null,
       job: act.job,
       package: act.package ?? null,
       design: act.design ?? null,
@@ -117,7 +120,7 @@ async function recordAct(tables: Transaction<Tables>, act: Act): Promise<void> {
  */
 export async function release(deps: VersionsDeps, request: ReleaseRequest): Promise<Released> {
   requirePerson(request)
-  const { job, what, by, why } = request
+  const { job, what, ...person } = request
   const atMs = deps.clock.nowMs()
   const versions = await deps.database.catalogue.transaction().execute(async (tables) => {
     const rows =
@@ -135,7 +138,7 @@ export async function release(deps: VersionsDeps, request: ReleaseRequest): Prom
         .where('version', '=', version)
         .execute()
     }
-    if (fresh.length > 0) await recordAct(tables, { act: 'release', job, by, why, atMs, ...what })
+    if (fresh.length > 0) await recordAct(tables, { act: 'release', job, ...person, atMs, ...what })
     return fresh.map(({ design, version }) => ({ design, version }))
   })
   if (versions.length === 0) return { outcome: 'unchanged', versions }
@@ -143,13 +146,21 @@ export async function release(deps: VersionsDeps, request: ReleaseRequest): Prom
   return { outcome: 'released', versions }
 }
 
+const present = ({ by, why, second, key, secondKey }: Person) => ({
+  by,
+  why,
+  ...(second === undefined ? {} : { second }),
+  ...(key === undefined ? {} : { key }),
+  ...(secondKey === undefined ? {} : { secondKey }),
+})
+
 /**
  * Withdraws a version for good, whatever its state; listeners of the catalogue hear of it at once. Problems: `version-not-found`,
  * `bad-request` without name or reason.
  */
 export async function withdraw(deps: VersionsDeps, request: WithdrawRequest): Promise<Withdrawal> {
   requirePerson(request)
-  const { job, design, version, by, why } = request
+  const { job, design, version, ...person } = request
   const atMs = deps.clock.nowMs()
   const isNew = await deps.database.catalogue.transaction().execute(async (tables) => {
     const row = await rowOfVersion(tables, { job, design, version })
@@ -161,10 +172,10 @@ export async function withdraw(deps: VersionsDeps, request: WithdrawRequest): Pr
       .where('design', '=', design)
       .where('version', '=', version)
       .execute()
-    await recordAct(tables, { act: 'withdraw', job, design, version, by, why, atMs })
+    await recordAct(tables, { act: 'withdraw', job, design, version, ...person, atMs })
     return true
   })
   if (!isNew) return { outcome: 'unchanged' }
-  await deps.catalogue.refresh({ job, withdrawn: [{ job, design, version, by, why }] })
+  await deps.catalogue.refresh({ job, withdrawn: [{ job, design, version, ...present(person) }] })
   return { outcome: 'withdrawn' }
 }

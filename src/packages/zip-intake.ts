@@ -1,6 +1,6 @@
 // Taking a ZIP in: the directory first, then entry by entry, counting what really comes out.
-import { close, constants, fstatSync, openSync } from 'node:fs'
-import { promisify } from 'node:util'
+import { constants, fstatSync } from 'node:fs'
+import { type FileHandle, open } from 'node:fs/promises'
 import { crc32 } from 'node:zlib'
 import * as yauzl from 'yauzl'
 import { Problem } from '../kernel/problem.ts'
@@ -8,8 +8,7 @@ import { fileMark } from './file-mark.ts'
 import { shownPath } from './package-path.ts'
 import { type IntakeLimits, openStaging, type StagedPackage, type StagingArea, stagedPackage } from './staging.ts'
 import { readZipDirectory, type ZipMember, zipProblem } from './zip-directory.ts'
-
-const closeFile = promisify(close)
+import { ZipFileReader } from './zip-file-reader.ts'
 
 // Codes of system calls begin with E, those of the unpacker with Z.
 const isSystemError = (error: unknown): boolean => /^E[A-Z0-9]+$/.test(String((error as NodeJS.ErrnoException)?.code))
@@ -20,12 +19,16 @@ function asZipProblem(error: unknown, file?: string): unknown {
   return zipProblem(`the ZIP cannot be read: ${(error as Error).message}`, file)
 }
 
-async function openZip(descriptor: number): Promise<yauzl.ZipFile> {
+async function openZip(file: FileHandle): Promise<yauzl.ZipFile> {
+  const { size } = await file.stat()
   try {
     // Names stay raw, so that a bad one is a finding beside others instead of the end of reading.
-    return await yauzl.fromFdPromise(descriptor, { lazyEntries: true, autoClose: false, decodeStrings: false })
+    return await yauzl.fromRandomAccessReaderPromise(new ZipFileReader(file, size), size, {
+      lazyEntries: true,
+      autoClose: false,
+      decodeStrings: false,
+    })
   } catch (error) {
-    await closeFile(descriptor)
     throw asZipProblem(error)
   }
 }
@@ -52,12 +55,11 @@ async function unpack(zip: yauzl.ZipFile, { path, entry }: ZipMember, area: Stag
 
 /** Opens a ZIP by path without following a link, reads with it, and closes it. Problem `file-changed` if it changed meanwhile. */
 export async function withZip<T>(path: string, read: (zip: yauzl.ZipFile) => Promise<T>): Promise<T> {
-  const descriptor = openSync(path, constants.O_RDONLY | constants.O_NOFOLLOW | constants.O_NONBLOCK)
-  const before = fileMark(fstatSync(descriptor, { bigint: true }))
-  const zip = await openZip(descriptor)
-  const isSame = (): boolean => before === fileMark(fstatSync(descriptor, { bigint: true }))
+  const file = await open(path, constants.O_RDONLY | constants.O_NOFOLLOW | constants.O_NONBLOCK)
+  const before = fileMark(fstatSync(file.fd, { bigint: true }))
+  const isSame = (): boolean => before === fileMark(fstatSync(file.fd, { bigint: true }))
   try {
-    const result = await read(zip)
+    const result = await read(await openZip(file))
     if (!isSame()) throw new Problem('file-changed', 'the ZIP changed while it was read', { file: path })
     return result
   } catch (error) {
@@ -67,7 +69,7 @@ export async function withZip<T>(path: string, read: (zip: yauzl.ZipFile) => Pro
     }
     throw asZipProblem(error)
   } finally {
-    zip.close()
+    await file.close()
   }
 }
 

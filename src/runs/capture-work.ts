@@ -3,8 +3,10 @@ import type { CaptureTask } from '../codes/index.ts'
 import { assert } from '../kernel/assert.ts'
 import { Problem } from '../kernel/problem.ts'
 import type { WorkContext, WorkOrder } from '../queue/port.ts'
+import { demandOrientation } from './geometry.ts'
 import type { Runs } from './registry.ts'
 import type { Run } from './run.ts'
+import { jobsOf } from './state.ts'
 
 export interface ReadWork {
   readonly runId: string
@@ -33,8 +35,18 @@ function readTaskOf(run: Run, file: string): CaptureTask {
       pointer: '/camera',
     })
   }
-  const symbologies = [...new Set(frozen.jobs.flatMap((job) => job.code.symbologies))]
-  return { kind: 'capture', path: file, symbologies, frame, camera: line.camera, turned: ticket.leadEdge === 'bottom' }
+  // A picture may have been taken under an earlier ticket of the run.
+  const symbologies = [...new Set(jobsOf(run.state).flatMap((job) => job.code.symbologies))]
+  const { frameTurnDeg, cells } = demandOrientation(frame, ticket, line)
+  const onRoll = new Set(cells.map(({ cell }) => cell))
+  return {
+    kind: 'capture',
+    path: file,
+    symbologies,
+    frame: { ...frame, cells: frame.cells.filter(({ cell }) => onRoll.has(cell)) },
+    camera: line.camera,
+    turned: frameTurnDeg === 180,
+  }
 }
 
 interface ReadOutcome {

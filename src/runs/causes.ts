@@ -44,6 +44,18 @@ export function stopStep(body: EntryBodies['answer']): EntryDraft {
   }
 }
 
+/** The step that asks for proving again behind a frame at which the mark count slipped. */
+export const slipStep = ({ frame }: { readonly frame: number }): EntryDraft => ({
+  type: 'step',
+  body: {
+    to: 'proving',
+    by: 'rollcall',
+    why: `the mark count slipped at frame ${frame}`,
+    again: 'slipped-count',
+    frame,
+  },
+})
+
 export class Causes {
   private readonly records = new Map<string, CauseRecord>()
 

@@ -7,8 +7,10 @@ import type { EntryBodies } from '../ledger/index.ts'
 import { strictest } from '../lines/index.ts'
 import type { BlobCondition } from '../storage/port.ts'
 import { type CauseBody, causeOf } from './causes.ts'
+import type { LabelNow } from './earlier-pass-outcomes.ts'
 import type { CellOfRun } from './geometry.ts'
 import type { SerialInRun } from './laid-serials.ts'
+import { isThreaded, layerAcross } from './reels.ts'
 import type { Choice, Identity, Resolver } from './resolve.ts'
 import { type FrameRecord, isLaidAt, type ReadBody, type RunState, versionKey } from './state.ts'
 
@@ -21,6 +23,8 @@ export interface DecideWith {
   readonly layerCondition: (digest: Digest) => BlobCondition
   /** Whether another run laid this serial in the same pass. */
   readonly laidInOtherRun: (of: SerialInRun) => boolean
+  /** Whether an earlier pass did something else with a label than lay the version that is to be laid now. */
+  readonly differsFromEarlier: (label: LabelNow) => boolean
 }
 
 type Seen =
@@ -73,7 +77,7 @@ function weighRead(state: RunState, seen: Seen, cell: CellOfRun, { resolver }: D
 }
 
 // Flags of the version's layers as they are now: recalled, absent, damaged, foil not threaded.
-function layerFlags(state: RunState, weighed: Weighed, { layerCondition }: DecideWith): Flag[] {
+function layerFlags(state: RunState, weighed: Weighed, cell: CellOfRun, { layerCondition }: DecideWith): Flag[] {
   const { choice, identity } = weighed
   if (!choice?.version || !identity) return []
   const found = new Set<Flag>()
@@ -83,7 +87,9 @@ function layerFlags(state: RunState, weighed: Weighed, { layerCondition }: Decid
     const condition = layerCondition(toDigest(layer.sha256))
     if (condition === 'missing') found.add('missing-layer')
     if (condition === 'damaged') found.add('damaged-layer')
-    if (layer.foil !== undefined && state.foils.get(layer.station) !== layer.foil) found.add('no-foil')
+    if (layer.foil === undefined) continue
+    const across = () => layerAcross(state.orientation, cell.cell, layer)
+    if (!isThreaded(state.reels, layer, across)) found.add('no-foil')
   }
   return [...found]
 }
@@ -106,6 +112,15 @@ function placeFlags(
   const slot = frame.place * state.cells.length + ordinal
   if (isLaidAt(state, of, slot) || laidInOtherRun(of)) found.push('duplicate')
   return found
+}
+
+// In a later pass, what was skipped stays skipped, and what was laid must be the same version.
+function passFlags(state: RunState, weighed: Weighed, cell: CellOfRun, { differsFromEarlier }: DecideWith): Flag[] {
+  const { pass } = state.ticket
+  const { choice, identity } = weighed
+  if (pass === 1 || !choice?.version || !identity) return []
+  const label = { pass, identity, version: choice.version, cell: cell.serialCell, proving: state.name === 'proving' }
+  return differsFromEarlier(label) ? ['pass-mismatch'] : []
 }
 
 interface Verdict {
@@ -142,8 +157,9 @@ export function decideLabel(
   const { identity, choice } = weighed
   const all = new Set([
     ...weighed.flags,
-    ...layerFlags(state, weighed, using),
+    ...layerFlags(state, weighed, cell, using),
     ...placeFlags(state, frame, { cell, ordinal, ...(identity ? { identity } : {}) }, using),
+    ...passFlags(state, weighed, cell, using),
   ])
   const { decision, cause } = judge(state, [...all], identity)
   const answer: EntryBodies['answer'] = {

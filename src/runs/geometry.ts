@@ -1,5 +1,6 @@
 // The cells of a run as the line meets them: travel from the eye mark to a label, its turn under the head, its point of no return.
-import type { FrozenJob, LineProfile, Ticket } from '../lines/index.ts'
+import { Problem } from '../kernel/problem.ts'
+import { type FrozenJob, type LineProfile, type Orientation, orientationOf, type Ticket } from '../lines/index.ts'
 import { toUm } from './wire.ts'
 
 export interface CellOfRun {
@@ -8,7 +9,7 @@ export interface CellOfRun {
   readonly row: number
   /** Present where one code stands for several cells: then a serial is told apart by its cell. */
   readonly serialCell?: number
-  readonly rotateDeg: 0 | 90 | 180 | 270
+  readonly rotateDeg: Orientation['cells'][number]['rotateDeg']
   /** From a frame's position to the label's point of no return, µm of web travel; may be negative. */
   readonly noReturnAfterUm: number
 }
@@ -22,25 +23,32 @@ function travelUm(line: LineProfile): number {
   return Math.min(...stations.map((station) => toUm(station.distanceMm - station.handlingMm.atHand)))
 }
 
-// Travel from the eye mark's leading edge to the label's: both are measured along the frame as printed, y down; a web that runs
-// bottom first meets lower edges first. Without an eye mark the frame's own edge stands for it.
-function leadMm(frame: Frame, cell: Frame['cells'][number], turned: boolean): number {
-  const mark = frame.eyeMark ?? { topMm: turned ? frame.pitchMm : 0, heightMm: 0 }
-  return turned ? mark.topMm + mark.heightMm - (cell.topMm + cell.heightMm) : cell.topMm - mark.topMm
+// Where the eye mark's leading edge is in the frame as it travels; without an eye mark the frame's own edge stands for it.
+function markMm({ eyeMark, pitchMm }: Frame, { frameTurnDeg }: Orientation): number {
+  if (!eyeMark) return 0
+  return frameTurnDeg === 180 ? pitchMm - eyeMark.topMm - eyeMark.heightMm : eyeMark.topMm
 }
 
-/** Cells in order of cell number. */
+/** How a run's roll runs. Problem `orientation-impossible`: nothing can be laid on a roll that no roll can be. */
+export function demandOrientation(frame: Frame, ticket: Ticket, line: LineProfile): Orientation {
+  const orientation = orientationOf({ ticket, line, frame })
+  if (orientation.kind === 'possible') return orientation
+  throw new Problem('orientation-impossible', `ticket ${ticket.ticket} on ${line.line}: ${orientation.message}`, {
+    measured: orientation.code,
+  })
+}
+
+/** Cells that are on the roll, in order of cell number. */
 export function cellsOfRun(frame: Frame, ticket: Ticket, line: LineProfile): readonly CellOfRun[] {
   const travel = travelUm(line)
-  const turned = ticket.leadEdge === 'bottom'
-  return frame.cells
-    .toSorted((a, b) => a.cell - b.cell)
-    .map((cell) => ({
-      cell: cell.cell,
-      lane: cell.lane,
-      row: cell.row,
-      ...(frame.codeAt.identifies === 'cell' ? {} : { serialCell: cell.cell }),
-      rotateDeg: ((cell.rotateDeg + (turned ? 180 : 0)) % 360) as CellOfRun['rotateDeg'],
-      noReturnAfterUm: travel + toUm(leadMm(frame, cell, turned)),
-    }))
+  const orientation = demandOrientation(frame, ticket, line)
+  const mark = markMm(frame, orientation)
+  return orientation.cells.map(({ cell, lane, row, rotateDeg, topMm }) => ({
+    cell,
+    lane,
+    row,
+    ...(frame.codeAt.identifies === 'cell' ? {} : { serialCell: cell }),
+    rotateDeg,
+    noReturnAfterUm: travel + toUm(topMm - mark),
+  }))
 }

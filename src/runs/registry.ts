@@ -1,29 +1,29 @@
 // The runs that this process holds: opens new ones, opens old ones again from their ledgers, hands recalls to all of them.
 import { assert } from '../kernel/assert.ts'
-import { canonicalText, toDigest } from '../kernel/bytes.ts'
+import { canonicalText } from '../kernel/bytes.ts'
 import type { Clock } from '../kernel/clock.ts'
 import { Problem } from '../kernel/problem.ts'
 import { type Entry, type LedgerWriter, type RunLedger, readEntries } from '../ledger/index.ts'
-import {
-  type Frozen,
-  freeze,
-  getLine,
-  getTicket,
-  type LineProfile,
-  type Readiness,
-  type Ticket,
-  wantedVersions,
-  weighReadiness,
-} from '../lines/index.ts'
-import type { CatalogueChange, CatalogueStore } from '../packages/index.ts'
+import type { Frozen, FrozenJob, LineProfile, Readiness, Ticket } from '../lines/index.ts'
+import type { CatalogueStore, LayerSums } from '../packages/index.ts'
 import type { BlobStore, Database, LedgerHead } from '../storage/port.ts'
+import { EarlierPasses } from './earlier-pass.ts'
+import { earlierPassRows } from './earlier-pass-rows.ts'
 import { EndedSerials } from './ended-serials.ts'
+import { applyEntry } from './fold.ts'
+import { demandOrientation } from './geometry.ts'
 import type { SerialInRun } from './laid-serials.ts'
 import { openLayerWatch } from './layer-watch.ts'
-import { openResolver } from './resolve.ts'
+import { passRuns } from './pass-runs.ts'
+import { openReadiness, type ReadinessDesk } from './readiness.ts'
+import { type RecallOutcome, Recalls, type VersionName } from './recalls.ts'
+import type { Resolver } from './resolve.ts'
+import { resolverOver } from './resolver-over.ts'
 import { Run } from './run.ts'
-import { forgetUnopened, notReady, registerRun } from './run-rows.ts'
-import { applyEntry, isLaidAt, openState, type RunState, versionKey } from './state.ts'
+import { demandState, demandTwo, type Person, personOf, takesFrames } from './run-acts.ts'
+import { forgetUnopened, jobsText, notReady, registerRun } from './run-rows.ts'
+import { isLaidAt, jobsOf, openState, type RunState } from './state.ts'
+import { type ChangeTicketOrder, layersOf, textsOf, weighNextTicket } from './ticket-change.ts'
 
 export interface RunsParts {
   readonly database: Database
@@ -31,6 +31,8 @@ export interface RunsParts {
   readonly ledger: LedgerWriter
   readonly catalogue: CatalogueStore
   readonly clock: Clock
+  /** Absent: readiness without the sums. */
+  readonly layerSums?: LayerSums
   readonly onWritten?: (runId: string, entries: readonly Entry[]) => void
 }
 
@@ -42,83 +44,70 @@ export interface RunRow {
   readonly createdAtMs: number
 }
 
-export interface OpenRunOrder {
+export interface OpenRunOrder extends Person {
   readonly ticket: string
   readonly line: string
-  readonly by: string
-  readonly why?: string | undefined
   readonly override?: boolean | undefined
 }
-
-export interface RecallOutcome {
-  readonly runId: string
-  readonly revoked: number
-}
-
-type Recall = CatalogueChange['withdrawn'][number]
 
 const ended = new Set(['sealed', 'aborted'])
 
 export class Runs {
   private readonly parts: RunsParts
   private readonly layers
+  /** Weighs a ticket on a line as things are now. */
+  readonly readiness: ReadinessDesk['weigh']
+  /** Another one whenever the readiness may be another; cheap. */
+  readonly readinessRevision: ReadinessDesk['revision']
   private readonly serials: EndedSerials
+  private readonly earlier: EarlierPasses
   /** Runs held in memory, by id. */
   private readonly live = new Map<string, Run>()
   private readonly loading = new Map<string, Promise<Run>>()
   /** Under which this process holds each run. */
   private readonly epochs = new Map<string, number>()
-  private spreading: Promise<unknown> = Promise.resolve()
-  private readonly recalls = new Map<string, RecallOutcome[]>()
-  /** How many answers a recall revoked, by run and version. */
-  private readonly revoked = new Map<string, number>()
+  private readonly recalls: Recalls
 
   constructor(parts: RunsParts) {
     this.parts = parts
     this.layers = openLayerWatch(parts.blobs)
+    const { weigh, revision } = openReadiness(parts, (of) => earlierPassRows(parts.database, of))
+    this.readiness = weigh
+    this.readinessRevision = revision
     this.serials = new EndedSerials(parts)
-    parts.catalogue.onChange((change) => {
-      this.spreading = this.spreading.then(() => this.spread(change))
-    })
+    this.earlier = new EarlierPasses({ database: parts.database, ended: this.serials })
+    this.recalls = new Recalls(parts, () => this.held())
   }
 
-  /** Weighs a ticket on a line as things are now. */
-  async readiness(names: { ticket: string; line: string }): Promise<Readiness & { frozen: Frozen }> {
-    const { database, blobs, catalogue } = this.parts
-    const { content: ticket } = await getTicket({ database }, names.ticket)
-    const { content: line } = await getLine({ database }, names.line)
-    const frozen = freeze(catalogue.current(), ticket)
-    const weighed = await weighReadiness({ ticket, line, frozen, condition: (digest) => blobs.condition(digest) })
-    return { ...weighed, frozen }
-  }
-
-  /** Opens a run in state `ready`. Problem `not-ready` with every blocker, unless a named person overrides with a reason. */
+  /**
+   * Opens a run in state `ready`. Problems: `not-ready` with every blocker, unless a named person overrides with a reason;
+   * `orientation-impossible`, which nobody can override.
+   */
   async open(order: OpenRunOrder): Promise<Run> {
-    const { database } = this.parts
-    const { content: ticket } = await getTicket({ database }, order.ticket)
-    const { content: line } = await getLine({ database }, order.line)
-    const { blockers, frozen } = await this.readiness(order)
-    if (frozen.jobs.length === 0) throw notReady(blockers)
+    demandTwo(order)
+    const { ticket, line, blockers, frozen } = await this.readiness(order)
+    const [first] = frozen.jobs
+    if (!first) throw notReady(blockers)
     if (blockers.length > 0 && !(order.override && order.why)) throw notReady(blockers)
+    demandOrientation(first.frame, ticket, line)
     const runId = await registerRun(this.parts, { ticket, line: order.line })
     const begun = this.hold(runId, this.begin(runId, order, { ticket, line, frozen, blockers }))
     begun.catch(() => forgetUnopened(this.parts.database, runId).catch(() => undefined))
     const run = await begun
-    await this.catchUp(run)
+    await this.recalls.catchUp(run)
     return run
   }
 
   private async begin(
     runId: string,
-    { by, why }: OpenRunOrder,
+    order: OpenRunOrder,
     opened: { ticket: Ticket; line: LineProfile; frozen: Frozen; blockers: Readiness['blockers'] },
   ): Promise<Run> {
     this.epochs.set(runId, 1)
     const runLedger = await this.parts.ledger.open(runId, 1)
     const body = {
       to: 'ready' as const,
-      by,
-      ...(why ? { why } : {}),
+      ...personOf(order),
       ticket: canonicalText(opened.ticket),
       line: canonicalText(opened.line),
       frozen: canonicalText(opened.frozen),
@@ -175,8 +164,9 @@ export class Runs {
     try {
       const state = await this.replay(runId)
       const run = await this.assemble(state, runLedger, [...(await database.ledgerHeads(runId))])
-      if (row.state !== state.name) await this.noteState(run)
-      await this.catchUp(run)
+      const jobs = jobsText(state.tickets.map(({ ticket }) => ticket))
+      if (row.state !== state.name || row.jobs !== jobs) await this.noteState(run)
+      await this.recalls.catchUp(run)
       return run
     } catch (error) {
       await runLedger.close()
@@ -209,39 +199,58 @@ export class Runs {
   }
 
   private async assemble(state: RunState, runLedger: RunLedger, heads: LedgerHead[]): Promise<Run> {
-    const { catalogue, database, clock, onWritten } = this.parts
-    const own = new Set(state.frozen.jobs.map((job) => job.job))
-    const outside = () => [...catalogue.current().jobs.values()].filter((job) => !own.has(job.job))
-    const ruled = await Promise.all(
-      state.frozen.jobs.map(async (job) => {
-        const designs = [...new Set(job.versions.map((version) => version.design))]
-        return { job, rule: await catalogue.ruleOf({ ...job, designs }) }
-      }),
-    )
-    const digests = state.frozen.jobs.flatMap((job) =>
-      job.versions.flatMap((version) => version.layers.map((layer) => toDigest(layer.sha256))),
-    )
-    await this.layers.add(new Set(digests))
+    const { database, clock, onWritten } = this.parts
+    const resolvers: Resolver[] = []
+    for (const { frozen } of state.tickets) resolvers.push(await this.resolverOf(frozen))
     const run: Run = new Run({
       state,
       ledger: runLedger,
       heads,
       database,
       clock,
-      resolver: openResolver(ruled, outside),
+      resolvers,
       layerCondition: (digest) => this.layers.condition(digest),
       laidInOtherRun: (of) => this.laidInOtherRun(of),
+      differsFromEarlier: (label) => this.earlier.differs(label),
       onWritten: (entries) => {
+        this.earlier.written(state.runId, entries)
         onWritten?.(state.runId, entries)
         if (entries.some((entry) => entry.type === 'step')) this.noteState(run).catch(() => undefined)
       },
     })
+    this.earlier.reopened(run)
     if (!ended.has(state.name)) {
-      const jobs = state.frozen.jobs.map(({ job }) => job)
-      await this.serials.load({ jobs, pass: state.ticket.pass }, (runId) => this.get(runId))
+      await this.loadSerials(jobsOf(state), state.ticket.pass)
+      await this.earlier.prepare(run, (runId) => this.get(runId))
     }
     this.live.set(run.runId, run)
     return run
+  }
+
+  /** Over what one ticket of a run may use; its layers are watched from now on. */
+  private async resolverOf({ jobs }: Frozen): Promise<Resolver> {
+    await this.layers.add(new Set(layersOf(jobs)))
+    return resolverOver(this.parts.catalogue, jobs)
+  }
+
+  private loadSerials(jobs: readonly FrozenJob[], pass: number): Promise<void> {
+    return this.serials.load({ jobs: jobs.map(({ job }) => job), pass }, (runId) => this.get(runId))
+  }
+
+  /**
+   * The next ticket of a run, from the next frame on. Problems: `not-ready` with every blocker, unless a named person overrides, and
+   * `ticket-needs-new-run`.
+   */
+  async changeTicket(run: Run, order: ChangeTicketOrder): Promise<void> {
+    demandTwo(order)
+    demandState(run.state, takesFrames)
+    const next = await weighNextTicket({ ...this.parts, weigh: this.readiness }, run.state, order)
+    const resolver = await this.resolverOf(next.frozen)
+    await this.loadSerials(next.frozen.jobs, run.state.ticket.pass)
+    const jobs = next.frozen.jobs.map(({ job }) => job)
+    await this.earlier.prepare(run, (runId) => this.get(runId), jobs)
+    await run.changeTicket(order, textsOf(next), resolver)
+    await this.recalls.catchUp(run)
   }
 
   private laidInOtherRun(of: SerialInRun): boolean {
@@ -253,8 +262,12 @@ export class Runs {
 
   private async noteState(run: Run): Promise<void> {
     const { catalogue } = this.parts.database
-    if (ended.has(run.state.name)) await this.serials.keep(run)
-    await catalogue.updateTable('runs').set({ state: run.state.name }).where('runId', '=', run.runId).execute()
+    const row = { state: run.state.name, jobs: jobsText(run.state.tickets.map(({ ticket }) => ticket)) }
+    await catalogue.updateTable('runs').set(row).where('runId', '=', run.runId).execute()
+    // Whoever needs what a run laid and finds nothing kept, since a crash came first, gathers it from the ledger.
+    if (!ended.has(run.state.name)) return
+    await this.serials.keep(run)
+    await this.earlier.closed(run, (runId) => this.get(runId))
   }
 
   /** All runs, newest first. */
@@ -289,67 +302,17 @@ export class Runs {
     return settled.flatMap((result) => (result.status === 'fulfilled' ? [result.value] : []))
   }
 
+  /** Every run with what became of its labels, for reports across passes. */
+  passRuns(): ReturnType<typeof passRuns> {
+    return passRuns({ database: this.parts.database, ended: this.serials, get: (runId) => this.get(runId) })
+  }
+
   sweepLayers(): Promise<void> {
     return this.layers.sweep()
   }
 
   /** What a recall did to each open run that may lay the version; resolves when its entries are durable. */
-  async recalled(version: { job: string; design: string; version: number }): Promise<readonly RecallOutcome[]> {
-    await this.spreading
-    return this.recalls.get(versionKey(version.job, version.design, version.version)) ?? []
-  }
-
-  // A recall acts at once on every run that may lay the version. One that can't record it answers nothing more until it is opened
-  // again, and catches up then.
-  private async spread(change: CatalogueChange): Promise<void> {
-    for (const recall of change.withdrawn) {
-      const outcomes: RecallOutcome[] = []
-      for (const run of await this.held()) {
-        // A run that is being closed, or was, lays nothing more.
-        if (ended.has(run.state.name) || run.state.name === 'closing') continue
-        const job = run.state.frozen.jobs.find((candidate) => candidate.job === recall.job)
-        const wanted =
-          job && wantedVersions(job).some((v) => v.design === recall.design && v.version === recall.version)
-        const outcome = wanted && (await this.recall(run, recall).catch(() => undefined))
-        if (outcome) outcomes.push({ runId: run.runId, ...outcome })
-      }
-      this.recalls.set(versionKey(recall.job, recall.design, recall.version), outcomes)
-    }
-  }
-
-  /** Once a run: one that was just opened again may have caught up already. */
-  private async recall(run: Run, recall: Recall): Promise<{ revoked: number }> {
-    const version = versionKey(recall.job, recall.design, recall.version)
-    const key = `${run.runId}\n${version}`
-    if (run.state.withdrawn.has(version)) return { revoked: this.revoked.get(key) ?? 0 }
-    const outcome = await run.withdraw(recall)
-    this.revoked.set(key, outcome.revoked)
-    return outcome
-  }
-
-  // A recall may have been stored while the run was being opened, or just before the process died.
-  private async catchUp(run: Run): Promise<void> {
-    const { catalogue } = this.parts
-    for (const job of run.state.frozen.jobs) {
-      const published = catalogue.current().jobs.get(job.job)
-      for (const { design, version, withdrawn } of wantedVersions(job)) {
-        const now = published?.designs.get(design)?.find((row) => row.version === version)
-        if (withdrawn || now?.withdrawnAtMs === undefined) continue
-        const named = { job: job.job, design, version }
-        await this.recall(run, { ...named, ...(await this.recallerOf(named)) })
-      }
-    }
-  }
-
-  private async recallerOf(version: { job: string; design: string; version: number }) {
-    const row = await this.parts.database.catalogue
-      .selectFrom('acts')
-      .select(['by', 'why'])
-      .where('act', '=', 'withdraw')
-      .where('job', '=', version.job)
-      .where('design', '=', version.design)
-      .where('version', '=', version.version)
-      .executeTakeFirst()
-    return row ?? { by: 'rollcall', why: 'recalled' }
+  recalled(version: VersionName): Promise<readonly RecallOutcome[]> {
+    return this.recalls.outcomes(version)
   }
 }

@@ -44,8 +44,8 @@ describe('the roll record as CSV', () => {
       job: 'J',
       design: 'A',
       version: '2',
-      print: '02',
-      serial: '000001',
+      print: "'02",
+      serial: "'000001",
     })
   })
 
@@ -97,6 +97,13 @@ describe('the roll record as CSV', () => {
     await run.frames([event(0, ['J/A/=1/+12345', null])])
     const [row] = await rowsOf(run)
     expect(row).toMatchObject({ flags: 'print-version-mismatch', print: "'=1", serial: "'+12345" })
+  })
+
+  it('keeps long digits the text that they are', async () => {
+    bench = await openBench()
+    const run = await bench.openProved()
+    await run.frames([event(1, ['12345678901234567890', '0012'])])
+    expect((await rowsOf(run)).slice(2).map((row) => row.code)).toEqual(["'12345678901234567890", "'0012"])
   })
 
   it('leaves a negative position the number that it is', async () => {

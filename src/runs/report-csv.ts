@@ -1,8 +1,8 @@
 // The roll record as CSV: one row a label, safe to open in a spreadsheet.
-import { pipeline } from 'node:stream/promises'
-import { stringify } from 'csv-stringify'
 import { type EntryBodies, readEntries } from '../ledger/index.ts'
 import type { Database } from '../storage/port.ts'
+import { csvText } from './record/csv.ts'
+import { textAt } from './record/label-names.ts'
 import type { Run } from './run.ts'
 import { toMm } from './wire.ts'
 
@@ -27,12 +27,6 @@ const columns = [
 ] as const
 
 type Reads = NonNullable<EntryBodies['frame']['reads']>
-
-// What was read at a cell, also where no job knew it: its own reads, its lane's, and those of the whole frame.
-function textAt(reads: Reads, { cell, lane }: { readonly cell: number; readonly lane: number }): string {
-  const mine = reads.filter((read) => (read.cell ?? cell) === cell && (read.lane ?? lane) === lane)
-  return [...new Set(mine.flatMap(({ text }) => (text === undefined ? [] : [text])))].join(' | ')
-}
 
 function rowOf(
   run: Run,
@@ -80,21 +74,5 @@ async function* rows(database: Database, run: Run): AsyncGenerator<Row> {
   }
 }
 
-/**
- * Streams the labels of a run as RFC 4180 CSV with a byte-order mark. Cells that a spreadsheet would take for a formula are escaped
- * with a leading apostrophe. Memory: one page of the ledger.
- */
-export async function* reportCsv(database: Database, run: Run): AsyncGenerator<string> {
-  const stream = stringify({
-    header: true,
-    columns: [...columns],
-    escape_formulas: true,
-    record_delimiter: 'windows',
-    bom: true,
-  })
-  const filled = pipeline(rows(database, run), stream)
-  // The reader of the stream sees the failure.
-  filled.catch(() => undefined)
-  for await (const chunk of stream) yield String(chunk)
-  await filled
-}
+/** Streams the labels of a run as CSV (see record/csv.ts). Memory: one page of the ledger. */
+export const reportCsv = (database: Database, run: Run): AsyncGenerator<string> => csvText(columns, rows(database, run))

@@ -13,6 +13,8 @@ th,td{text-align:left;padding:.25rem .6rem;border-bottom:1px solid #d8dcdf;verti
 th{font-weight:600;background:#f3f4f5}.name,.time{white-space:nowrap;width:1%}.text{overflow-wrap:anywhere}
 .number{text-align:right;white-space:nowrap;font-feature-settings:"tnum";width:1%}
 td.digest,code{font:11px/1.6 ui-monospace,monospace;overflow-wrap:anywhere}
+.pictures{display:flex;flex-wrap:wrap;gap:.6rem}.pictures img{width:9rem;height:auto;display:block}figure{margin:0;width:9rem;font-size:11px}
+td,h1,figcaption,b,bdi{unicode-bidi:isolate}
 svg{width:100%;height:auto;display:block}svg text{font-size:11px;fill:#4a5359}.key span{margin-right:1rem}
 .key i{display:inline-block;width:.8em;height:.8em;margin-right:.3em}
 .numbers{display:flex;flex-wrap:wrap;gap:.5rem 2rem;margin:1rem 0}.numbers b{display:block;font-size:1.4rem}
@@ -94,8 +96,28 @@ function actTable({ acts }: RunReport): string {
     ['why', 'text'],
     ['entry', 'number'],
   ]
-  const rows = acts.map((act) => [time(act.atMs), act.what, act.by, act.why ?? '', act.index])
+  const rows = acts.map((act) => [
+    time(act.atMs),
+    act.what,
+    act.second === undefined ? act.by : `${act.by} with ${act.second}`,
+    act.why ?? '',
+    act.index,
+  ])
   return tableHtml(columns, rows, 'Nobody did anything.')
+}
+
+function whatOf(row: RunReport['material'][number]): string {
+  const lanes = row.laneRolls?.map(({ roll, lanes }) => `${roll} (lanes ${lanes.join(', ')})`)
+  return [
+    row.roll && `roll ${row.roll}`,
+    lanes && `into ${lanes.join(', ')}`,
+    row.toPositionUm !== undefined && `to ${toMm(row.toPositionUm)} mm`,
+    row.station && `${row.station}: ${row.foil ?? 'no foil'}`,
+    row.voids !== undefined && `entry ${row.voids} was recorded wrongly`,
+    row.note,
+  ]
+    .filter(Boolean)
+    .join('; ')
 }
 
 function materialTable({ material }: RunReport): string {
@@ -111,7 +133,7 @@ function materialTable({ material }: RunReport): string {
     row.event,
     row.positionUm === undefined ? '' : toMm(row.positionUm),
     row.frames ?? '',
-    [row.station && `${row.station}: ${row.foil ?? 'no foil'}`, row.note].filter(Boolean).join('; '),
+    whatOf(row),
     row.by ?? '',
     row.index,
   ])
@@ -153,8 +175,8 @@ function tables(report: RunReport): string {
 <h2>The material</h2>${materialTable(report)}`
 }
 
-/** One self-contained HTML page; everything from outside is escaped. */
-export function reportHtml(report: RunReport): string {
+/** One self-contained HTML page; everything from outside is escaped. `more` is HTML of further sections. */
+export function reportHtml(report: RunReport, more = ''): string {
   const title = `Roll record ${report.runId}`
   const regulated = report.regulated
     ? '<p class="note">This roll is regulated: a named person releases it. The record shows evidence; it releases nothing.</p>'
@@ -164,11 +186,12 @@ export function reportHtml(report: RunReport): string {
 <meta name="viewport" content="width=device-width"><style>${style}</style></head><body>
 <h1>${esc(title)}</h1>
 <p>Roll ${esc(report.roll)}, ticket ${esc(report.ticket)}, line ${esc(report.line)}, pass ${report.pass};
-${esc(jobs)}. State: <b>${esc(report.state)}</b>.
+<bdi>${esc(jobs)}</bdi>. State: <b>${esc(report.state)}</b>.
 ${time(report.openedAtMs)} to ${time(report.lastAtMs)} UTC.</p>
 ${regulated}${report.override ? overrideNote(report.override) : ''}${numbers(report)}
 ${stripHtml(report)}
 ${tables(report)}
+${more}
 <h2>Proof</h2><p>Ledger of ${report.treeSize} entries, Merkle root <code>${esc(report.root)}</code> (RFC 9162, SHA-256).
 Recompute it with <code>rollcall verify ${esc(report.runId)}</code>.</p>
 </body></html>

@@ -1,6 +1,7 @@
 // The roll as a strip: a row a cell, a column a frame (or several frames of a long roll), in colours that also differ in lightness.
 import { esc } from './html.ts'
-import type { RunReport, StripColumn } from './report.ts'
+import type { RunReport } from './report.ts'
+import type { StripColumn } from './report-strip-table.ts'
 
 interface Tone {
   readonly fill: string

@@ -1,10 +1,12 @@
 // The roll record's data: one pass over a run's ledger gives who did what, which versions went on how many labels, every flag with an
-// example, stops, events of the material, and the roll as a strip. Memory: one small row a frame for the strip, else flat.
+// example, stops, events of the material, and the roll as a strip. Memory: a few bytes a label, else flat.
 import type { Flag } from '../kernel/terms.ts'
 import { type Entry, type EntryBodies, readEntries } from '../ledger/index.ts'
-import type { Database } from '../storage/port.ts'
+import type { Database, LedgerHead } from '../storage/port.ts'
+import { WebFold } from './record/fold.ts'
+import type { TicketStretch } from './record/web-marks.ts'
+import { type StripColumn, StripTable } from './report-strip-table.ts'
 import type { Run } from './run.ts'
-import { toMm } from './wire.ts'
 
 export interface VersionUse {
   readonly job: string
@@ -22,6 +24,7 @@ export interface PersonAct {
   readonly atMs: number
   readonly what: string
   readonly by: string
+  readonly second?: string
   readonly why?: string
 }
 
@@ -38,13 +41,6 @@ export interface StopRow {
   after?: 'resume' | 'skip-rest'
 }
 
-export interface StripColumn {
-  readonly frame: number
-  readonly positionMm: number
-  /** By cell ordinal: l lay, s skip, x stop, u set-up, r revoked, space for none. */
-  cells: string
-}
-
 export interface RunReport {
   readonly runId: string
   readonly ticket: string
@@ -58,6 +54,8 @@ export interface RunReport {
   readonly treeSize: number
   readonly root: string
   readonly jobs: readonly { readonly job: string; readonly title: string }[]
+  /** The tickets that it ran under, in order. */
+  readonly tickets: readonly TicketStretch[]
   /** In the order of the strip's letters. */
   readonly cells: readonly { readonly cell: number; readonly lane: number }[]
   readonly frames: number
@@ -83,14 +81,11 @@ export interface RunReport {
 
 interface Gathering {
   readonly versions: Map<string, VersionUse>
-  readonly answers: Map<
-    number,
-    { readonly use: VersionUse | undefined; readonly column: StripColumn; readonly ordinal: number }
-  >
   readonly stops: StopRow[]
   readonly acts: PersonAct[]
   readonly material: (EntryBodies['material'] & { index: number })[]
-  readonly columns: Map<number, StripColumn>
+  readonly strip: StripTable
+  readonly fold: WebFold
   override?: string
   lastAtMs: number
 }
@@ -102,10 +97,24 @@ const causeKey = (cause: {
   print?: string | undefined
 }): string => [cause.flag, cause.job, cause.design, cause.print].join('\n')
 
+const personOf = ({ by, second, why }: { by: string; second?: string | undefined; why?: string | undefined }) => ({
+  by,
+  ...(second === undefined ? {} : { second }),
+  ...(why ? { why } : {}),
+})
+
+function wordsOf(body: EntryBodies['step'], index: number): string {
+  if (body.after) return `cleared ${body.cause?.flag ?? ''}: ${body.after}`
+  const ticket = body.ticket && index > 0 ? `, ticket ${(JSON.parse(body.ticket) as { ticket: string }).ticket}` : ''
+  if (!body.lanes) return `to ${body.to}${body.again ? ` again: ${body.again}` : ''}${ticket}`
+  const labels = body.compared?.map(({ lane, frame, cell }) => `lane ${lane}: frame ${frame}, cell ${cell}`)
+  return `proved, to ${body.to}: compared lanes ${body.lanes.join(', ')}${labels ? ` (${labels.join('; ')})` : ''}${ticket}`
+}
+
 function gatherStep(into: Gathering, entry: Entry & { type: 'step' }): void {
   const { body, index, atMs } = entry
-  const what = body.after ? `cleared ${body.cause?.flag ?? ''}: ${body.after}` : `to ${body.to}`
-  into.acts.push({ index, atMs, what, by: body.by, ...(body.why ? { why: body.why } : {}) })
+  const what = wordsOf(body, index)
+  into.acts.push({ index, atMs, what, ...personOf(body) })
   if (body.override) into.override = body.override
   const { cause } = body
   if (!cause) return
@@ -143,59 +152,77 @@ function gatherAnswer(into: Gathering, entry: Entry & { type: 'answer' }, ordina
   const use = useOf(into, body)
   if (use) use[body.setup ? 'setup' : 'labels']++
   if (body.cause) into.stops.push({ index, frame: body.frame, cell: body.cell, ...body.cause })
-  const column = into.columns.get(body.frame)
   const ordinal = ordinals.get(body.cell)
-  if (!column || ordinal === undefined) return
-  column.cells += body.setup && body.decision === 'lay' ? 'u' : letters[body.decision]
-  if (body.decision === 'lay') into.answers.set(index, { use, column, ordinal })
+  if (ordinal === undefined) return
+  const letter = body.setup && body.decision === 'lay' ? 'u' : letters[body.decision]
+  into.strip.put({ frame: body.frame, ordinal }, letter)
 }
 
-function gatherRevocation(into: Gathering, body: EntryBodies['revocation']): void {
-  const answer = into.answers.get(body.answer)
-  if (!answer) return
-  if (answer.use) answer.use.revoked++
-  const { column, ordinal } = answer
-  column.cells = `${column.cells.slice(0, ordinal)}r${column.cells.slice(ordinal + 1)}`
+// What was revoked is named by the last answer that named its place, which is the one revoked: a lay is not answered over.
+function gatherRevocation(
+  into: Gathering,
+  body: EntryBodies['revocation'],
+  ordinals: ReadonlyMap<number, number>,
+): void {
+  const ordinal = ordinals.get(body.cell)
+  const place = into.fold.placeOf(body.frame)
+  if (ordinal === undefined || place === undefined) return
+  into.strip.put({ frame: body.frame, ordinal }, 'r')
+  const number = into.fold.labels.use(place, ordinal)
+  const named = number === undefined ? undefined : into.fold.labels.uses[number]
+  const use = named && into.versions.get([named.job, named.design, named.version].join('\n'))
+  if (use) use.revoked++
 }
 
 function gather(into: Gathering, entry: Entry, ordinals: ReadonlyMap<number, number>): void {
   into.lastAtMs = entry.atMs
-  if (entry.type === 'frame') {
-    const { frame, positionUm } = entry.body
-    into.columns.set(frame, { frame, positionMm: toMm(positionUm), cells: '' })
-  } else if (entry.type === 'answer') gatherAnswer(into, entry, ordinals)
-  else if (entry.type === 'revocation') gatherRevocation(into, entry.body)
+  into.fold.take(entry)
+  if (entry.type === 'frame') into.strip.frame(entry.body)
+  else if (entry.type === 'answer') gatherAnswer(into, entry, ordinals)
+  else if (entry.type === 'revocation') gatherRevocation(into, entry.body, ordinals)
   else if (entry.type === 'step') gatherStep(into, entry)
   else if (entry.type === 'material') into.material.push({ index: entry.index, ...entry.body })
   else if (entry.type === 'act') {
-    const { act, by, why, job, design, version } = entry.body
+    const { act, job, design, version } = entry.body
     const what = [act, job, design, version].filter((part) => part !== undefined).join(' ')
-    into.acts.push({ index: entry.index, atMs: entry.atMs, what, by, ...(why ? { why } : {}) })
+    into.acts.push({ index: entry.index, atMs: entry.atMs, what, ...personOf(entry.body) })
   }
 }
 
 const byName = (a: VersionUse, b: VersionUse): number =>
   a.job.localeCompare(b.job, 'en') || a.design.localeCompare(b.design, 'en') || a.version - b.version
 
-/** The record of a run as it stands in its ledger now. */
-export async function reportRun(database: Database, run: Run): Promise<RunReport> {
+/** All that one pass over a run's ledger gives: the record, and the tables that its lists are worked out from. */
+export interface GatheredRun {
+  readonly report: Omit<RunReport, 'strip'>
+  readonly strip: StripTable
+  readonly fold: WebFold
+}
+
+/** Goes over a run's ledger once. Memory: a few tens of bytes a label. */
+export async function gatherRun(database: Database, run: Run): Promise<GatheredRun> {
   const { state } = run
+  const { cells, pitchUm } = state
   const into: Gathering = {
     versions: new Map(),
-    answers: new Map(),
     stops: [],
     acts: [],
     material: [],
-    columns: new Map(),
+    strip: new StripTable(cells.length),
+    fold: new WebFold({ cells, pitchUm, frameKnown: (frame) => state.frames.get(frame) }),
     lastAtMs: state.openedAtMs,
   }
-  const ordinals = new Map(state.cells.map((cell, ordinal) => [cell.cell, ordinal]))
+  const ordinals = new Map(cells.map((cell, ordinal) => [cell.cell, ordinal]))
   for await (const entry of readEntries(database, { runId: run.runId })) gather(into, entry, ordinals)
   const head = await database.ledgerHead(run.runId)
+  return { report: reportOf(run, into, head), strip: into.strip, fold: into.fold }
+}
+
+function reportOf({ runId, state }: Run, into: Gathering, head: LedgerHead | undefined): GatheredRun['report'] {
   const { counts } = state
   const flagRows = Object.entries(counts.flags) as [Flag, number][]
   return {
-    runId: run.runId,
+    runId,
     ticket: state.ticket.ticket,
     roll: state.ticket.roll,
     line: state.line.line,
@@ -207,6 +234,7 @@ export async function reportRun(database: Database, run: Run): Promise<RunReport
     treeSize: head?.treeSize ?? 0,
     root: head?.root ?? '',
     jobs: state.frozen.jobs.map(({ job, title }) => ({ job, title })),
+    tickets: into.fold.web.tickets,
     cells: state.cells.map(({ cell, lane }) => ({ cell, lane })),
     frames: counts.frames,
     labels: counts.labels,
@@ -226,6 +254,11 @@ export async function reportRun(database: Database, run: Run): Promise<RunReport
     acts: into.acts,
     material: into.material,
     ...(into.override ? { override: into.override } : {}),
-    strip: [...into.columns.values()],
   }
+}
+
+/** The record of a run as it stands in its ledger now. */
+export async function reportRun(database: Database, run: Run): Promise<RunReport> {
+  const { report, strip } = await gatherRun(database, run)
+  return { ...report, strip: strip.columns() }
 }

@@ -4,13 +4,17 @@ import { Problem } from '../kernel/problem.ts'
 import type { Readiness, Ticket } from '../lines/index.ts'
 import type { Database } from '../storage/port.ts'
 
+/** Jobs of a run's tickets, each once, as its row holds them. */
+export const jobsText = (tickets: readonly Ticket[]): string =>
+  JSON.stringify([...new Set(tickets.flatMap(({ jobs }) => jobs.map(({ job }) => job)))])
+
 /** Gives a new run its id, `<ticket>.<n>`: ids are never used again while a row stands. */
 export function registerRun(
   { database, clock }: { readonly database: Database; readonly clock: Clock },
   { ticket: opened, line }: { readonly ticket: Ticket; readonly line: string },
 ): Promise<string> {
   const { ticket, roll, pass } = opened
-  const jobs = JSON.stringify(opened.jobs.map(({ job }) => job))
+  const jobs = jobsText([opened])
   return database.catalogue.transaction().execute(async (trx) => {
     const rows = await trx.selectFrom('runs').select('runId').where('ticket', '=', ticket).execute()
     const numbers = rows.map((row) => Number(row.runId.slice(ticket.length + 1)))

@@ -6,26 +6,26 @@ import type { Clock } from '../kernel/clock.ts'
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
 import { decodeEntry, type Entry, type EntryBodies, type EntryDraft, type RunLedger } from '../ledger/index.ts'
-import type { BlobCondition, Database, LedgerHead } from '../storage/port.ts'
+import type { Database, LedgerHead } from '../storage/port.ts'
 import { checkEvents, isRepeat } from './admission.ts'
-import { stopStep } from './causes.ts'
-import { decideLabel } from './decide.ts'
+import { slipStep, stopStep } from './causes.ts'
+import { type DecideWith, decideLabel } from './decide.ts'
+import { applyEntry } from './fold.ts'
 import { headOver } from './heads.ts'
 import { freshReports } from './laid-reports.ts'
-import type { SerialInRun } from './laid-serials.ts'
 import type { Resolver } from './resolve.ts'
-import { applyEntry, type FrameRecord, lanesOf, type ReadBody, type RunState } from './state.ts'
+import * as acts from './run-acts.ts'
+import type { FrameRecord, ReadBody, RunState } from './state.ts'
 import { type Answer, type FrameEvent, type LaidReport, type Revocation, toAnswer, toFrameReads, toUm } from './wire.ts'
 
-export interface RunParts {
+export interface RunParts extends Omit<DecideWith, 'resolver'> {
   readonly state: RunState
   readonly ledger: RunLedger
   readonly heads: LedgerHead[]
   readonly database: Database
   readonly clock: Clock
-  readonly resolver: Resolver
-  readonly layerCondition: (digest: Digest) => BlobCondition
-  readonly laidInOtherRun: (of: SerialInRun) => boolean
+  /** One for each of the run's tickets, in their order. */
+  readonly resolvers: readonly Resolver[]
   /** Told after each durable write, for metrics and waiting readers. */
   readonly onWritten: (entries: readonly Entry[]) => void
 }
@@ -61,11 +61,13 @@ export interface AnswersPage {
   readonly state: RunState['name']
 }
 
-const takesFrames: ReadonlySet<RunState['name']> = new Set(['proving', 'open', 'stopped'])
+const { takesFrames } = acts
 
 export class Run {
   readonly state: RunState
   private readonly parts: RunParts
+  private readonly resolvers: Resolver[]
+  private readonly desk: acts.ActsOn
   /** Durability of the last write; entries become durable in order, so it stands for all before it. */
   private tail: Promise<unknown> = Promise.resolve()
   private commit: CommitToCome | undefined
@@ -74,6 +76,8 @@ export class Run {
   constructor(parts: RunParts) {
     this.parts = parts
     this.state = parts.state
+    this.resolvers = [...parts.resolvers]
+    this.desk = { state: parts.state, write: (drafts) => this.write(drafts) }
   }
 
   /** Why the run takes nothing more until it is opened again from its ledger. */
@@ -195,18 +199,27 @@ export class Run {
 
   private answerFrame(frame: FrameRecord, reads: readonly ReadBody[] | 'late'): readonly IssuedAnswer[] {
     const bodies: EntryBodies['answer'][] = []
+    const using = { ...this.parts, resolver: this.resolverFor(frame) }
     const issued = this.state.cells.map((cell, ordinal): IssuedAnswer => {
-      const body = decideLabel(this.state, { frame, cell, ordinal, reads }, this.parts)
+      const body = decideLabel(this.state, { frame, cell, ordinal, reads }, using)
       bodies.push(body)
       const { entries, durable } = this.write([{ type: 'answer', body }])
       const [entry] = entries
       assert(entry?.type === 'answer', 'an answer was written')
       return { entry, durable }
     })
-    // The frame's answers stay together; the step follows them.
+    // The frame's answers stay together; the steps follow them.
     const stop = bodies.find((body) => body.cause)
     if (stop && this.state.name === 'open') this.write([stopStep(stop)])
+    if (frame.slips) this.write([slipStep(frame)])
     return issued
+  }
+
+  private resolverFor(frame: FrameRecord): Resolver {
+    const at = this.state.tickets.findLastIndex(({ fromIndex }) => fromIndex < frame.entryIndex)
+    const resolver = this.resolvers[at]
+    assert(resolver, 'a frame was recorded under a ticket')
+    return resolver
   }
 
   private async demandSame(event: FrameEvent): Promise<void> {
@@ -284,105 +297,47 @@ export class Run {
     return { accepted: reports.length }
   }
 
-  /** An event of the material. Re-threading and a pitch change ask for proving again: a slip by one frame would look perfect. */
-  async material(body: EntryBodies['material']): Promise<void> {
-    this.demand(new Set(['ready', ...takesFrames]))
-    const drafts: EntryDraft[] = [{ type: 'material', body }]
-    const reprove = body.event === 're-thread' || body.event === 'pitch-change'
-    if (reprove && takesFrames.has(this.state.name)) {
-      drafts.push({ type: 'step', body: { to: 'proving', by: body.by ?? 'line', why: body.event } })
-    }
-    await this.write(drafts).durable
+  material(body: EntryBodies['material']): Promise<void> {
+    return acts.recordMaterial(this.desk, body)
   }
 
-  /** ready → proving, or proving again. */
-  async startProving(act: { by: string; why?: string }): Promise<void> {
-    this.demand(new Set(['ready', 'open', 'stopped']))
-    await this.write([{ type: 'step', body: { to: 'proving', ...act } }]).durable
+  startProving(act: acts.Person): Promise<void> {
+    return acts.startProving(this.desk, act)
   }
 
-  /** proving → open, when a named person compared every lane and each had a set-up label laid. */
-  async prove(act: { by: string; why?: string; lanes: readonly number[] }): Promise<void> {
-    this.demand(new Set(['proving']))
-    const open = this.state.causes.opened()
-    if (open.length > 0)
-      throw new Problem('run-state', 'clear the open stops before proving ends', { measured: open.length, limit: 0 })
-    const all = lanesOf(this.state)
-    const missing = all.filter((lane) => !act.lanes.includes(lane))
-    const unlaid = all.filter((lane) => !this.state.provable.has(lane))
-    if (missing.length > 0)
-      throw new Problem('lanes-not-proved', `lanes not compared: ${missing.join(', ')}`, { limit: all.join(', ') })
-    if (unlaid.length > 0)
-      throw new Problem('lanes-not-proved', `no set-up label was laid on lanes ${unlaid.join(', ')} yet`)
-    const lanes = [...new Set(act.lanes)].toSorted((a, b) => a - b)
-    await this.write([{ type: 'step', body: { ...act, to: 'open', lanes } }]).durable
+  prove(act: acts.ProveAct): Promise<void> {
+    return acts.prove(this.desk, act)
   }
 
-  /** Clears one stop cause; the run opens again when none is left. */
-  async clear(act: {
-    by: string
-    why: string
-    cause: EntryBodies['answer']['cause'] & {}
-    after: 'resume' | 'skip-rest'
-  }): Promise<void> {
-    if (this.state.causes.status(act.cause) !== 'open') {
-      throw new Problem('cause-not-open', `no stop for ${Object.values(act.cause).join(' / ')} is open`)
-    }
-    this.demand(takesFrames)
-    const last = this.state.causes.opened().length === 1
-    const to = this.state.name === 'stopped' && last ? 'open' : this.state.name
-    await this.write([{ type: 'step', body: { ...act, to } }]).durable
+  clear(act: acts.ClearAct): Promise<void> {
+    return acts.clear(this.desk, act)
   }
 
-  /** A recall: revokes what can still be kept off the web and asks for one stop. Returns what was too late to revoke. */
-  async withdraw(act: {
-    by: string
-    why: string
-    job: string
-    design: string
-    version: number
-  }): Promise<{ revoked: number }> {
-    if (!takesFrames.has(this.state.name) && this.state.name !== 'ready') return { revoked: 0 }
-    const { by, why, job, design, version } = act
-    const mine = this.state.live.filter((lay) => lay.job === job && lay.design === design && lay.version === version)
-    const drafts: EntryDraft[] = [{ type: 'act', body: { act: 'withdraw', by, why, job, design, version } }]
-    for (const { answer, frame, cell } of mine)
-      drafts.push({ type: 'revocation', body: { answer, frame, cell, flag: 'withdrawn' } })
-    const to = this.state.name === 'open' ? 'stopped' : this.state.name
-    if (to !== 'ready') drafts.push({ type: 'step', body: { to, by, why, cause: { flag: 'withdrawn', job, design } } })
-    await this.write(drafts).durable
-    return { revoked: mine.length }
+  withdraw(act: acts.RecallAct): Promise<{ revoked: number }> {
+    return acts.recall(this.desk, act)
   }
 
-  /** Ends the taking of frames. Problem `run-state` while pictures are still being read. */
-  async close(act: { by: string; why?: string }): Promise<void> {
-    this.demand(takesFrames)
-    if (this.state.waiting.size > 0) {
-      throw new Problem('run-state', 'pictures are still being read; close again when none is', {
-        measured: this.state.waiting.size,
-        limit: 0,
-      })
-    }
-    await this.write([{ type: 'step', body: { to: 'closing', ...act } }]).durable
+  /** Frames recorded before keep the resolver of their ticket, also those whose pictures are not read yet. */
+  async changeTicket(act: acts.Person, next: acts.NextTicket, resolver: Resolver): Promise<void> {
+    const durable = acts.changeTicket(this.desk, act, next)
+    this.resolvers.push(resolver)
+    await durable
   }
 
-  async seal(act: { by: string; why?: string }): Promise<LedgerHead> {
-    this.demand(new Set(['closing']))
-    return this.write([{ type: 'step', body: { to: 'sealed', ...act } }]).durable
+  close(act: acts.Person): Promise<void> {
+    return acts.close(this.desk, act)
   }
 
-  async abort(act: { by: string; why: string }): Promise<void> {
-    this.demand(new Set(['ready', 'closing', ...takesFrames]))
-    await this.write([{ type: 'step', body: { to: 'aborted', ...act } }]).durable
+  seal(act: acts.Person): Promise<LedgerHead> {
+    return acts.seal(this.desk, act)
+  }
+
+  abort(act: acts.Person & { readonly why: string }): Promise<void> {
+    return acts.abort(this.desk, act)
   }
 
   private demand(allowed: ReadonlySet<RunState['name']>): void {
-    if (allowed.has(this.state.name)) return
-    const wanted = [...allowed].join(', ')
-    throw new Problem('run-state', `run ${this.runId} is ${this.state.name}`, {
-      measured: this.state.name,
-      limit: wanted,
-    })
+    acts.demandState(this.state, allowed)
   }
 }
 

@@ -2,6 +2,7 @@
 import { decodeEntry } from '../ledger/index.ts'
 import type { Database } from '../storage/port.ts'
 import type { Run } from './run.ts'
+import { ticketAt } from './state.ts'
 import type { Answer } from './wire.ts'
 
 export interface Sighting {
@@ -46,8 +47,8 @@ export async function traceCode(database: Database, run: Run, text: string): Pro
       const [row] = await database.readLedger({ runId: run.runId, from: answer.ledgerIndex, count: 1 })
       found.push({
         runId: run.runId,
-        ticket: run.state.ticket.ticket,
-        roll: run.state.ticket.roll,
+        ticket: ticketAt(run.state, record.entryIndex).ticket,
+        roll: ticketAt(run.state, record.entryIndex).roll,
         pass: run.state.ticket.pass,
         atMs: row ? decodeEntry(row.bytes).atMs : 0,
         positionMm: record.positionUm / 1000,

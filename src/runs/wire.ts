@@ -1,19 +1,12 @@
 // The objects of the line's protocol as they travel (DESIGN §6): mm on the wire, µm in the ledger. One source for validation, types,
 // OpenAPI and the JSON Schemas.
 import * as z from 'zod'
-import { digestPattern } from '../kernel/bytes.ts'
 import { limits } from '../kernel/limits.ts'
 import { decisions, flags, stationKinds } from '../kernel/terms.ts'
 import type { EntryBodies } from '../ledger/index.ts'
+import { codeText, count, digest, positionMm, textUpTo, toMm } from './wire-parts.ts'
 
-const count = z.int().min(0).max(Number.MAX_SAFE_INTEGER)
-const positionMm = z.number().min(-limits.positionMmMax).max(limits.positionMmMax)
-const digest = z.string().regex(digestPattern)
-
-// Well-formed Unicode only: the ledger's canonical JSON can't hold a lone surrogate.
-const wellFormed = (text: z.ZodString) => text.refine((value) => value.isWellFormed(), 'has a lone surrogate')
-const textUpTo = (lengthMax: number) => wellFormed(z.string().max(lengthMax))
-const codeText = textUpTo(limits.codeBytesMax * 4)
+export { toMm, toUm } from './wire-parts.ts'
 
 export const readSchema = z
   .strictObject({
@@ -102,83 +95,10 @@ export const laidReportsSchema = z.union([
   z.array(laidReportSchema).min(1).max(limits.laidPerRequestMax),
 ])
 
-const person = {
-  by: wellFormed(z.string().trim().min(1).max(limits.nameLengthMax)).meta({
-    description: 'Name of the person who acts',
-  }),
-  why: wellFormed(z.string().trim().min(1).max(limits.reasonLengthMax)),
-}
-
-export const actSchema = z.strictObject({ by: person.by, why: person.why.optional() }).meta({ id: 'Act' })
-export const reasonedActSchema = z.strictObject(person).meta({ id: 'ReasonedAct' })
-
-export const proveSchema = z
-  .strictObject({
-    by: person.by,
-    why: person.why.optional(),
-    lanes: z.array(z.int().min(1).max(limits.cellsMax)).min(1).max(limits.cellsMax),
-  })
-  .meta({ id: 'Prove', description: 'A named person compared embellishment with code on each of these lanes.' })
-
-export const causeSchema = z
-  .strictObject({
-    flag: z.enum(flags),
-    job: codeText.optional(),
-    design: codeText.optional(),
-    print: codeText.optional(),
-  })
-  .meta({ id: 'Cause' })
-
-export const clearSchema = z
-  .strictObject({
-    ...person,
-    cause: causeSchema,
-    after: z.enum(['resume', 'skip-rest']).meta({
-      description:
-        'resume: the next label of this cause stops again; skip-rest: the rest of these labels skip without a stop',
-    }),
-  })
-  .meta({ id: 'Clear' })
-
-export const materialSchema = z
-  .strictObject({
-    event: z.enum(['splice', 'cut-out', 're-thread', 'pitch-change', 'foil']),
-    positionMm: positionMm.optional(),
-    frames: count.max(1_000_000).optional().meta({ description: 'Frames that are missing from the web here' }),
-    station: z.enum(stationKinds).optional(),
-    foil: textUpTo(limits.nameLengthMax).optional().meta({ description: 'Foil now threaded; absent: none' }),
-    note: textUpTo(limits.reasonLengthMax).optional(),
-    by: person.by.optional(),
-  })
-  .refine(({ event, station }) => (event === 'foil') === (station !== undefined), {
-    path: ['station'],
-    message: 'an event foil names its station, and no other event does',
-  })
-  .refine(({ event, foil }) => foil === undefined || event === 'foil', {
-    path: ['foil'],
-    message: 'only an event foil names one',
-  })
-  .meta({ id: 'MaterialEvent' })
-
-export const openRunSchema = z
-  .strictObject({
-    ticket: textUpTo(limits.nameLengthMax),
-    line: textUpTo(limits.nameLengthMax),
-    by: person.by,
-    why: person.why.optional(),
-    override: z.boolean().optional().meta({ description: 'Open in spite of blockers; needs why' }),
-  })
-  .meta({ id: 'OpenRun' })
-
 export type FrameEvent = z.infer<typeof frameEventSchema>
 export type Answer = z.infer<typeof answerSchema>
 export type Revocation = z.infer<typeof revocationSchema>
 export type LaidReport = z.infer<typeof laidReportSchema>
-export type MaterialEvent = z.infer<typeof materialSchema>
-export type Cause = z.infer<typeof causeSchema>
-
-export const toUm = (mm: number): number => Math.round(mm * 1000)
-export const toMm = (um: number): number => um / 1000
 
 type Identity = NonNullable<EntryBodies['answer']['identity']>
 

@@ -56,6 +56,7 @@ async function decideOnce({ run }: Sized): Promise<number> {
     resolver: openResolver(ruled, () => []),
     layerCondition: () => 'sound' as const,
     laidInOtherRun: () => false,
+    differsFromEarlier: () => false,
   }
   const frames = framesFrom({ first: state.lastFrame + 1, count: 2_000 }, (frame) => {
     const event = frameEvent(frame)

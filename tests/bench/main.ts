@@ -7,18 +7,23 @@ import { parseArgs } from 'node:util'
 import { benchAnswers } from './answers.bench.ts'
 import { type Bench, type BenchTools, root } from './bench.ts'
 import { benchCodeIndex } from './code-index.bench.ts'
+import { benchDayOrder } from './day-order.bench.ts'
 import { benchDeciding } from './deciding.bench.ts'
 import { benchGs1 } from './gs1.bench.ts'
 import { buildLongRun, type LongRun } from './long-run.ts'
 import { describeMachine, machineText } from './machine.ts'
 import { benchOtherJob } from './other-job.bench.ts'
+import { benchPasses } from './passes.bench.ts'
 import { benchPublish } from './publish.bench.ts'
+import { benchReadiness } from './readiness.bench.ts'
 import { benchReading } from './reading.bench.ts'
+import { benchRecordPdf } from './record-pdf.bench.ts'
 import { benchRecords } from './records.bench.ts'
 import { benchReplay } from './replay.bench.ts'
 import { timed } from './rounds.ts'
 import { markdownTable, type Row, textTable } from './rows.ts'
 import { benchSteady } from './steady.bench.ts'
+import { benchSums } from './sums.bench.ts'
 import { benchVerify } from './verify.bench.ts'
 
 const benches: Readonly<Record<string, Bench>> = {
@@ -29,9 +34,14 @@ const benches: Readonly<Record<string, Bench>> = {
   deciding: benchDeciding,
   gs1: benchGs1,
   'other-job': benchOtherJob,
+  'day-order': benchDayOrder,
+  passes: benchPasses,
+  readiness: benchReadiness,
   records: benchRecords,
+  'record-pdf': benchRecordPdf,
   replay: benchReplay,
   verify: benchVerify,
+  sums: benchSums,
 }
 
 /** Minutes each, so only where they are named. */

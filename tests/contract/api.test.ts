@@ -3,14 +3,16 @@ import { mkdir, rm, writeFile } from 'node:fs/promises'
 import path from 'node:path'
 import { zipSync } from 'fflate'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { sha256 } from '../../src/kernel/bytes.ts'
-import { verifyLedger, verifySignature } from '../../src/ledger/index.ts'
 import type { Answer } from '../../src/runs/index.ts'
 import { type ApiBench, openApiBench } from '../fixtures/api.ts'
 import { type Conformance, documentedIn, openConformance } from '../fixtures/conformance.ts'
 import { code, frameOf, lineProfile, pictureOf, ticketOf } from '../fixtures/live-run.ts'
 import { draftFiles, plainDraft, writeDraft } from '../fixtures/packages.ts'
 import { until } from '../fixtures/server.ts'
+import { keySuite } from './api-keys.suite.ts'
+import { linesSuite } from './lines.suite.ts'
+import { recordsSuite } from './records.suite.ts'
+import { runActsSuite } from './run-acts.suite.ts'
 
 let bench: ApiBench
 let api: Conformance
@@ -140,7 +142,7 @@ describe('lines and tickets', () => {
 
   it('are weighed against each other', async () => {
     const ready = await api.ok(200, 'GET /readiness', {}, { query: { ticket: 'T7', line: 'L7' } })
-    expect(ready.json).toEqual({ ready: true, blockers: [], warnings: [] })
+    expect(ready.json).toMatchObject({ ready: true, blockers: [], warnings: [] })
     const bare = { ...ticketOf('T8'), foils: [] }
     await api.ok(200, 'PUT /tickets/:ticket', { ticket: 'T8' }, { body: bare })
     const { json } = await api.ok(200, 'GET /readiness', {}, { query: { ticket: 'T8', line: 'L7' } })
@@ -148,8 +150,42 @@ describe('lines and tickets', () => {
     expect(json.blockers).toHaveLength(2)
     await api.refused('ticket-not-found', 'GET /readiness', {}, { query: { ticket: 'none', line: 'L7' } })
     await api.refused('line-not-found', 'GET /readiness', {}, { query: { ticket: 'T7', line: 'none' } })
+    await api.ok(200, 'GET /lines/:line/orientation', { line: 'L7' }, { query: { ticket: 'T7' } })
+    await api.ok(200, 'POST /lines/:line/order', { line: 'L7' }, { body: { tickets: ['T7', 'T8'] } })
+  })
+
+  it('are summed once their layers are read, and what-if stands beside', async () => {
+    const sums = 'POST /lines/:line/sums'
+    const body = { ticket: 'T7', whatIf: { frames: 1_000, speedMPerMin: 20 } }
+    const line = { ...lineProfile(), line: 'L10', speed: { mPerMinMax: 80 } }
+    await api.ok(200, 'PUT /lines/:line', { line: 'L10' }, { body: line })
+    // A curve that nobody summed through yet.
+    const curve = [
+      { gray: 0, height: 0 },
+      { gray: 1, height: 0.9 },
+    ]
+    const curved = { ...line, stations: line.stations.map((row) => ({ ...row, curve })) }
+    await api.ok(200, 'PUT /lines/:line', { line: 'L10' }, { body: curved })
+    const { json: work } = await api.ok(202, sums, { line: 'L10' }, { body })
+    await until(async () => (await api.ok(200, 'GET /work/:id', { id: work.id })).json.state === 'done')
+    const { json } = await api.ok(200, sums, { line: 'L10' }, { body })
+    expect(json.sums).toMatchObject({ ticket: 'T7', line: 'L10', assumed: 'even', unread: [] })
+    expect(json.sums.extent).toBeUndefined()
+    // 12 × 10 mm at gray 200 of 60 µm, 0.9 of it left by the curve.
+    expect(json.sums.designs[0].perLabel).toEqual([
+      { station: 'inkjet', fluid: 'varnish', ml: expect.closeTo((120 * 200 * 60 * 0.9e-6) / 255, 9) },
+    ])
+    expect(json.whatIf.sums.extent).toMatchObject({ frames: 1_000, from: 'what-if' })
+    expect(json.whatIf.sums.minutes.mPerMin).toBe(20)
+    const waited = { body: { ticket: 'T7' }, headers: { prefer: 'wait=60' } }
+    expect((await api.ok(200, sums, { line: 'L7' }, waited)).json.sums.line).toBe('L7')
+    await api.refused('ticket-not-found', sums, { line: 'L7' }, { body: { ticket: 'none' } })
+    await api.refused('line-not-found', sums, { line: 'none' }, { body: { ticket: 'T7' } })
+    await api.refused('bad-request', sums, { line: 'L7' }, { body: { ticket: 'T7', whatIf: { speed: 3 } } })
   })
 })
+
+linesSuite(() => api)
 
 describe('a run', () => {
   it('opens on a ready ticket, or with an override and its reason', async () => {
@@ -292,45 +328,9 @@ describe('a run', () => {
   })
 })
 
-describe('records', () => {
-  it('come as JSON, CSV and a page', async () => {
-    const report = (format: string) => api.ok(200, 'GET /runs/:runId/report', { runId }, { query: { format } })
-    expect((await report('json')).json).toMatchObject({ runId, state: 'sealed' })
-    expect((await report('csv')).text.split('\r\n')).toHaveLength(12 + 2)
-    expect((await report('html')).text).toContain(`Roll record ${runId}`)
-    await api.refused('bad-request', 'GET /runs/:runId/report', { runId }, { query: { format: 'pdf' } })
-    await api.refused('run-not-found', 'GET /runs/:runId/report', { runId: 'none' })
-  })
+recordsSuite(() => ({ api, runId }))
 
-  it('tell where a code went', async () => {
-    const { json } = await api.ok(200, 'GET /trace', {}, { query: { code: code('LIME', 1) } })
-    expect(json).toMatchObject({ sightings: [{ runId, laid: 'full', answer: { frame: 1, cell: 1 } }], unreadable: [] })
-    expect((await api.ok(200, 'GET /trace', {}, { query: { code: 'nowhere' } })).json.sightings).toEqual([])
-  })
-
-  it('verify against ledger, heads, checkpoint and public key as they are given out', async () => {
-    const { text } = await api.ok(200, 'GET /runs/:runId/ledger', { runId })
-    const leafed = await api.ok(200, 'GET /runs/:runId/ledger', { runId }, { query: { with: 'leaf' } })
-    const { heads } = (await api.ok(200, 'GET /runs/:runId/heads', { runId })).json
-    const checkpoint = await api.ok(200, 'GET /runs/:runId/checkpoint', { runId })
-    const key = (await api.ok(200, 'GET /key')).text.trim()
-    const lines = text.trimEnd().split('\n')
-    expect(leafed.text.replaceAll(/^[0-9a-f]{64} /gm, '')).toBe(text)
-    const witnesses = [{ text: checkpoint.text, key }]
-    const given = { lines: lines.map((line) => Buffer.from(line)), sha256, runId, heads, witnesses, verifySignature }
-    expect(await verifyLedger(given)).toMatchObject({ ok: true, entries: lines.length, sealed: true })
-    for (const what of ['ledger', 'heads', 'checkpoint'])
-      await api.refused('run-not-found', `GET /runs/:runId/${what}`, { runId: 'none' })
-  })
-
-  it('prove single entries', async () => {
-    const at = 'GET /runs/:runId/entries/:index/proof'
-    const { json } = await api.ok(200, at, { runId, index: 3 })
-    expect(JSON.parse(json.entry)).toMatchObject({ index: 3 })
-    await api.refused('not-found', at, { runId, index: 99_999 })
-    await api.refused('run-not-found', at, { runId: 'none', index: 0 })
-  })
-})
+runActsSuite(() => api)
 
 describe('layers', () => {
   const digestOf = async (): Promise<string> =>
@@ -340,7 +340,7 @@ describe('layers', () => {
     const digest = await digestOf()
     const { headers } = await api.ok(200, 'GET /layers/:digest', { digest })
     expect(headers.get('etag')).toBe(`"${digest}"`)
-    expect(headers.get('cache-control')).toBe('public, max-age=31536000, immutable')
+    expect(headers.get('cache-control')).toBe('private, max-age=31536000, immutable')
     expect(headers.get('accept-ranges')).toBe('bytes')
   })
 
@@ -377,6 +377,8 @@ describe('codes', () => {
     expect((await explain('nothing of ours')).json).toEqual({ matches: [] })
   })
 })
+
+keySuite(() => ({ bench, api }))
 
 describe('all in all', () => {
   it('every route was asked and answered, and every status that it promises was seen', () => {

@@ -113,7 +113,9 @@ describe('the finishing lead', () => {
     expect(JSON.parse(await ok('ticket T7'))).toMatchObject({ roll: 'T7-R1' })
     expect(await ok('readiness --ticket T7 --line L7')).toBe('Ticket T7 is ready on L7.\n')
     const bad = await spawned('readiness --ticket T8 --line L7')
-    expect([bad.code, bad.stdout.trimEnd().split('\n').length]).toEqual([1, 4])
+    expect([bad.code, bad.stdout.match(/^blocker /gm)?.length, bad.stdout.match(/^ {2}mend: /gm)?.length]).toEqual([
+      1, 2, 2,
+    ])
     const run = await cli('run --ticket T8 --line L7 --by Lee')
     expect(refusal(1, run)).toContain('rollcall: not-ready: 3 blockers')
   })
@@ -195,9 +197,43 @@ describe('QA', () => {
     expect((await readdir(folder)).filter((name) => /\.part$|^none/.test(name))).toEqual([])
   })
 
+  it('has the record as PDF', async () => {
+    expect(await ok('report T7.1 --pdf', at('r.pdf'))).toContain('roll record of T7.1 written')
+    expect((await readFile(at('r.pdf'))).subarray(0, 5).toString()).toBe('%PDF-')
+  })
+
+  it('sees the finished rolls, reconciles them, and lists what to pull and what to make again', async () => {
+    expect(await ok('finished T7.1')).toMatch(/^T7-R1 +all +0\.15 +10 +4 +0 +T7-R1 frames 0-4$/m)
+    expect(await ok('reconcile T7.1')).toMatch(/^the run +10 +5 +1 +4 +0 +0 +0$/m)
+    expect(await ok('pull-list T7.1')).toMatch(/^T7-R1 +0\.03 +0\.06 +0\.03 +2 +1 +no-read +J7-PLUM/m)
+    expect(await ok('pull-list T7.1 --roll T7-R1 --rewound')).toMatch(/^T7-R1 +0\.09 +0\.12 .* 2 +1 +no-read/m)
+    expect(refusal(1, await cli('pull-list T7.1 --roll F9'))).toContain('roll-unknown')
+    await ok('pull-list T7.1 --csv', at('pull.csv'))
+    const rows = parse(await readFile(at('pull.csv')), { bom: true, columns: true }) as Record<string, string>[]
+    expect(rows.map((row) => [row.what, row.cells])).toEqual([
+      ['lay, version withdrawn since', '2'],
+      ['no-read', '2'],
+      ['lay, version withdrawn since', '2'],
+      ['lay', '1 2'],
+    ])
+    expect(await ok('make-good T7.1 --csv', at('again.csv'))).toMatch(/^7 labels to make again: 6 by their code, 1 of/)
+    expect(await readFile(at('again.csv'), 'utf8')).toMatch(/^\ufeffposition,cell,code\r\n0,1,J7-LIME/)
+  })
+
   it('traces a code', async () => {
     expect(await ok('trace', code('LIME', 12))).toMatch(/^T7\.1 +T7-R1 +2 +1 +60 +lay /m)
     expect(await cli('trace nowhere')).toMatchObject({ code: 1, stdout: 'No run saw this code.\n' })
+  })
+
+  it('sees a roll across its passes', async () => {
+    expect(await ok('roll')).toMatch(/^T7-R1 +1 +T7\.1, /m)
+    const shown = await ok('roll T7-R1')
+    expect(shown).toMatch(/^1 +T7\.1 +T7-R1 +T7 +sealed /m)
+    expect(shown).toMatch(/^J7 +LIME +1 +\d+ /m)
+    const { total, runs } = JSON.parse(await ok('roll T7-R1 --json'))
+    expect(runs.map(({ runId }: { runId: string }) => runId)).toContain('T7.1')
+    expect(total.labels).toBeGreaterThan(0)
+    expect(refusal(1, await cli('roll none'))).toContain('not-found')
   })
 
   it('verifies a run against its heads, a checkpoint kept elsewhere, and the answers as they were received', async () => {
@@ -213,7 +249,7 @@ describe('QA', () => {
     )
     // One from before the end holds as well: the ledger only grew.
     for (const checkpoint of ['early.txt', 'late.txt']) {
-      const held = ['--checkpoint', at(checkpoint), '--key', at('key.txt'), '--answers', at('answers.ndjson')]
+      const held = ['--checkpoint', at(checkpoint), '--public-key', at('key.txt'), '--answers', at('answers.ndjson')]
       expect(await ok('verify T7.2', ...held)).toMatch(/1 outside checkpoint, 8 received answers\n$/)
     }
     const json = JSON.parse(await ok('verify T7.2 --json --answers', at('page.json')))
@@ -225,7 +261,7 @@ describe('QA', () => {
     const lines = (await readFile(at('ledger.ndjson'), 'utf8')).trimEnd().split('\n')
     const verify = async (kept: readonly string[]) => {
       await writeFile(at('kept'), kept.map((line) => `${line}\n`).join(''))
-      return spawned('verify --ledger', at('kept'), '--checkpoint', at('late.txt'), '--key', at('key.txt'))
+      return spawned('verify --ledger', at('kept'), '--checkpoint', at('late.txt'), '--public-key', at('key.txt'))
     }
     expect((await verify(lines)).code).toBe(0)
     expect(await ok('verify --ledger', at('kept'))).toContain('held against nothing from elsewhere')
@@ -248,7 +284,7 @@ describe('QA', () => {
   it('is told of a wrong key, of answers that are none, and of those of another run', async () => {
     await writeFile(at('other-key.txt'), success(await rollcall(at('other-data'), 'key')))
     const verify = async (...argv: string[]) => refusal(1, await cli('verify T7.2', ...argv))
-    const other = ['--checkpoint', at('late.txt'), '--key', at('other-key.txt')]
+    const other = ['--checkpoint', at('late.txt'), '--public-key', at('other-key.txt')]
     expect(await verify(...other)).toContain('checkpoint-bad')
     expect(await verify('--checkpoint', at('key.txt'))).toContain('checkpoint-bad')
     const [first = ''] = (await readFile(at('answers.ndjson'), 'utf8')).split('\n')

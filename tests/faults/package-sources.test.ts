@@ -75,6 +75,13 @@ describe('a ZIP', () => {
     expect(performance.now() - started).toBeLessThan(1_000)
   })
 
+  it('whose directory lies beyond anything that a file can hold is refused', async () => {
+    const zip = zipStating(0)
+    // The place of the ZIP64 end record, in its locator: APPNOTE 4.3.15.
+    zip.writeBigUInt64LE(0x5b00_0000_0000_0400n, zip.indexOf('PK\x06\x07', 0, 'latin1') + 8)
+    expect(await refusedZip(zip)).toMatchObject({ code: 'zip-bad' })
+  })
+
   it('that holds more entries than it counts is refused', async () => {
     const entries = [entry('job.json'), ...Array.from({ length: 5 }, (_, i) => entry(`${i}`))]
     expect(await refusedZip(zipOf(entries, { count: 2 }))).toMatchObject({ code: 'zip-bad' })

@@ -12,8 +12,9 @@ import { systemClock, systemRandom } from '../../src/kernel/clock.ts'
 import { Problem } from '../../src/kernel/problem.ts'
 import { openLedgerWriter, signCheckpoint } from '../../src/ledger/index.ts'
 import { signingKeyOf } from '../../src/ledger/keys.ts'
-import { parseLine, parseTicket, putLine, putTicket } from '../../src/lines/index.ts'
-import { inlineThreads, previewHandler, publishHandler, release } from '../../src/packages/index.ts'
+import { layerSumsHandler, parseLine, parseTicket, putLine, putTicket } from '../../src/lines/index.ts'
+import { inlineThreads, openLayerSums, previewHandler, publishHandler, release } from '../../src/packages/index.ts'
+import { openKeys } from '../../src/people/index.ts'
 import { openInProcessQueue } from '../../src/queue/index.ts'
 import { Captures, type Run, Runs, readCaptureHandler } from '../../src/runs/index.ts'
 import { openPackageBench, type PackageBench, plainDraft, writeDraft } from '../fixtures/packages.ts'
@@ -116,7 +117,9 @@ export async function openHttpHouse(): Promise<HttpHouse> {
   const clock = systemClock
   const queue = await openQueue(bench)
   const ledger = openLedgerWriter({ database, clock, random: systemRandom })
-  const runs = new Runs({ database, blobs, ledger, catalogue, clock })
+  const layerSums = openLayerSums({ database, blobs, threads: bench.deps.threads ?? inlineThreads })
+  queue.handle('layer-sums', 1, layerSumsHandler({ database, catalogue, layerSums }))
+  const runs = new Runs({ database, blobs, ledger, catalogue, clock, layerSums })
   const captures = new Captures({ folder: join(bench.folder, 'captures'), queue, clock })
   const tools = { reader: await openReader(), clock }
   queue.handle('read-capture', 1, readCaptureHandler({ runs, read: (task) => readCapture(task as CaptureTask, tools) }))
@@ -131,6 +134,10 @@ export async function openHttpHouse(): Promise<HttpHouse> {
     queue,
     runs,
     captures,
+    layerSums,
+    keys: await openKeys({ database, clock, random: systemRandom }),
+    policy: { twoPersons: [], twoPersonsRegulated: [] },
+    hosts: [],
     clock,
     log,
     metrics: openMetrics(queue),

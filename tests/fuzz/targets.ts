@@ -12,6 +12,7 @@ import { linesTarget } from './targets/lines-and-tickets.ts'
 import { manifestTarget } from './targets/manifest.ts'
 import { packagesTarget } from './targets/packages.ts'
 import { runTarget } from './targets/run-events.ts'
+import { sequencesTarget } from './targets/sequences.ts'
 import { templatesTarget } from './targets/templates.ts'
 import { zipsTarget } from './targets/zips.ts'
 
@@ -29,6 +30,7 @@ export const targets: readonly Target[] = [
   linesTarget,
   feedsTarget,
   tablesTarget,
+  sequencesTarget,
   indexesTarget,
   ledgersTarget,
   httpTarget,

@@ -14,6 +14,7 @@ const digests: Record<string, string> = {
   'quillgarth-preserves': '0649055f7187a2966deceac72625e7a58c8fa33df758f076cc98e803e2841d47',
   'thrushwick-gins': '788791c95c43e4d5354a6eae3ec077bcf207d45088f00d2570126ab12b4dcbef',
   'wrenfold-yoghurts': '2c61f2ccda5c1b0ea87033387d69dc04957454e8181e5e877f2aee4436395c27',
+  'larkmere-honeys': '33d1d8b31a6d01d4b362438b82d9c55d7a26180348ebcfa1b4bf854412dcd3c6',
 }
 
 interface Spot {

@@ -79,6 +79,12 @@ export function setNumberKey(key: SerialKey, low: number, high: number): void {
   setNumberHashes(key)
 }
 
+/** The serial and the cell (0 for none) that the words of a number's key stand for. */
+export function serialOf(low: number, high: number): { serial: string; cell: number } {
+  const value = (high & 0x3ffff) * 2 ** 32 + low
+  return { serial: String(value).padStart((high >>> 18) & 0xf, '0'), cell: (high >>> 22) & 0x1ff }
+}
+
 /** Whether two words are the key of a number that `setKey` could have made. */
 export function isNumberKey(low: number, high: number): boolean {
   const areWords = low >= 0 && low < 2 ** 32 && high >= 0 && high < textBit

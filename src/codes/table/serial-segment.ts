@@ -64,7 +64,7 @@ export class SerialSegment {
 
   /** Calls `each` for every serial that is a number, and `eachText` for the others. */
   visit(
-    each: (low: number, high: number) => void,
+    each: (low: number, high: number, tag: number) => void,
     eachText: (text: { serial: string; cell: number; tag: number }) => void,
   ): void {
     const { slots, texts } = this
@@ -73,12 +73,20 @@ export class SerialSegment {
       const high = slots[at + 1] as number
       if (high === 0) continue
       if (!isTextKey(high)) {
-        each(low, high)
+        each(low, high, slots[at + 2] as number)
         continue
       }
       const start = low + textBefore
       const serial = String.fromCharCode(...texts.subarray(start, start + (texts[low] as number)))
       eachText({ serial, cell: texts[low + 1] as number, tag: slots[at + 2] as number })
+    }
+  }
+
+  /** Gives every serial another tag. */
+  retag(to: (tag: number) => number): void {
+    const { slots } = this
+    for (let at = 0; at < slots.length; at += slotWords) {
+      if (slots[at + 1] !== 0) slots[at + 2] = to(slots[at + 2] as number)
     }
   }
 

@@ -171,3 +171,37 @@ describe('a snapshot', () => {
     }
   })
 })
+
+describe('a set of serials that takes in others', () => {
+  const serials = ['7', '07', '000000000000007', '999999999999999', '9999999999999999', 'S-1', '\u2003x']
+
+  it('is visited with every serial as it was added', async () => {
+    const set = openSerialSet()
+    const added = serials.flatMap((serial, i) =>
+      [undefined, 1, 256].map((cell, j) => ({ serial, cell, tag: 3 * i + j })),
+    )
+    for (const { serial, cell, tag } of added) set.add(serial, tag, cell)
+    const visited: string[] = []
+    await set.visit((serial, cell, tag) => visited.push(`${serial}/${cell}/${tag}`))
+    expect(visited.toSorted()).toEqual(added.map(({ serial, cell, tag }) => `${serial}/${cell ?? 0}/${tag}`).toSorted())
+  })
+
+  it('gives every serial another tag at once', () => {
+    const set = openSerialSet()
+    for (const [tag, serial] of serials.entries()) set.add(serial, tag)
+    set.retag((tag) => 2 ** 32 - 1 - tag)
+    expect(serials.map((serial) => set.get(serial))).toEqual(serials.map((_, tag) => 2 ** 32 - 1 - tag))
+  })
+
+  it('merges the tags of those that both have, and takes in nothing of a damaged snapshot', async () => {
+    const [set, other] = [openSerialSet(), openSerialSet()]
+    for (const serial of serials.slice(0, 5)) set.add(serial, 1)
+    for (const serial of serials.slice(3)) other.add(serial, 10)
+    const bytes = Buffer.from(bytesOf(other))
+    await set.absorb(bytes, (tag, former) => tag + (former ?? 100))
+    expect(serials.map((serial) => set.get(serial))).toEqual([1, 1, 1, 11, 11, 110, 110])
+    bytes[20] = (bytes[20] as number) ^ 1
+    await expect(set.absorb(bytes, () => 0)).rejects.toMatchObject({ code: 'serials-bad' })
+    expect(serials.map((serial) => set.get(serial))).toEqual([1, 1, 1, 11, 11, 110, 110])
+  })
+})

@@ -5,11 +5,13 @@ import { setImmediate as turnOfTheLoop } from 'node:timers/promises'
 import { assert } from '../../kernel/assert.ts'
 import { limits } from '../../kernel/limits.ts'
 import { Problem } from '../../kernel/problem.ts'
-import { type SerialKey, setKey, setNumberKey } from './serial-key.ts'
+import { type SerialKey, serialOf, setKey, setNumberKey } from './serial-key.ts'
 import { SerialSegment } from './serial-segment.ts'
 import { readSnapshot, writeSnapshot } from './serial-snapshot.ts'
 
 const segmentBits = 12
+/** Some 2 ms. */
+const visitedPerTurn = 4_096
 /** Smaller segments are grown quickly enough. */
 const worthRoom = 64
 
@@ -25,6 +27,17 @@ export interface SerialSet {
   clear(): void
   /** Makes room for so many serials in all. */
   reserve(count: number): void
+  /**
+   * Calls `each` for every serial, in no order; `cell` is 0 for none. Other work runs in between; the set must not change meanwhile.
+   */
+  visit(each: (serial: string, cell: number, tag: number) => void): Promise<void>
+  /** Gives every serial the tag that `to` makes of its tag. */
+  retag(to: (tag: number) => number): void
+  /**
+   * Takes in the serials of a snapshot, each with the tag that `merge` makes of the snapshot's and of the one that the set has.
+   * Other work runs in between, so they come in bit by bit. Problem `serials-bad`, before anything is taken in.
+   */
+  absorb(bytes: Uint8Array, merge: (tag: number, former: number | undefined) => number): Promise<void>
   /** The set as bytes, piece by piece, for `restoreSerials`. It must not change before the last piece is taken. */
   snapshot(): Generator<Uint8Array>
 }
@@ -57,6 +70,43 @@ class Segments {
     this.changes++
     if (former === undefined) this.size++
     return former
+  }
+
+  async visit(each: (serial: string, cell: number, tag: number) => void): Promise<void> {
+    let sinceTurn = 0
+    for (const segment of this.all) {
+      if (!segment) continue
+      sinceTurn += segment.count
+      if (sinceTurn > visitedPerTurn) {
+        await turnOfTheLoop()
+        sinceTurn = 0
+      }
+      segment.visit(
+        (low, high, tag) => {
+          const { serial, cell } = serialOf(low, high)
+          each(serial, cell, tag)
+        },
+        ({ serial, cell, tag }) => each(serial, cell, tag),
+      )
+    }
+  }
+
+  async absorb(bytes: Uint8Array, merge: (tag: number, former: number | undefined) => number): Promise<void> {
+    const { count, groups } = readSnapshot(bytes)
+    this.reserve(Math.max(count, this.size))
+    for (const { numbers, texts } of groups) {
+      for (let at = 0; at < numbers.length; at += 3) {
+        const segment = this.takeNumber(numbers[at] as number, numbers[at + 1] as number)
+        const former = segment?.get(this.key, '', 0)
+        this.put(segment, { serial: '', cell: 0, tag: merge(numbers[at + 2] as number, former) })
+      }
+      for (const { serial, tag, cell } of texts) {
+        const segment = this.take(serial, cell)
+        const former = segment?.get(this.key, serial, cell)
+        this.put(segment, { serial, cell, tag: merge(tag, former) })
+      }
+      await turnOfTheLoop()
+    }
   }
 
   reserve(count: number): void {
@@ -111,6 +161,12 @@ function setOver(segments: Segments): SerialSet {
       segments.changes++
     },
     reserve: (count) => segments.reserve(count),
+    visit: (each) => segments.visit(each),
+    retag(to) {
+      for (const segment of segments.all) segment?.retag(to)
+      segments.changes++
+    },
+    absorb: (bytes, merge) => segments.absorb(bytes, merge),
     snapshot: () => segments.snapshot(),
   }
 }

@@ -80,6 +80,29 @@ describe('the states of a run', () => {
     expect(firstFault([step('ready'), step('ready', cause)])).toEqual({ index: 1, code: 'step' })
   })
 
+  it('stay as they are at a change of ticket, which carries what that ticket may use', () => {
+    const next = { ticket: '{}', frozen: '{}' }
+    const drafts = [
+      ...opened.slice(0, 2),
+      step('proving', next),
+      step('open'),
+      step('open', { ...next, override: '[]' }),
+      step('stopped'),
+      step('stopped', next),
+    ]
+    expect(firstFault(drafts)).toBeUndefined()
+    const way = drafts.slice(0, 4)
+    expect(firstFault([...way, step('stopped', next)])).toEqual({ index: 4, code: 'step' })
+    expect(firstFault([...way, step('proving', next)])).toEqual({ index: 4, code: 'step' })
+    expect(firstFault([...way, step('open', { ticket: '{}' })])).toEqual({ index: 4, code: 'step' })
+    expect(firstFault([step('ready', next), step('ready', next)])).toEqual({ index: 1, code: 'step' })
+  })
+
+  it('may ask for proving again from wherever frames are taken', () => {
+    const again = step('proving', { again: 'slipped-count', frame: 3 })
+    expect(firstFault([...opened, again, again, step('open'), step('stopped'), again])).toBeUndefined()
+  })
+
   it('begin with ready, before anything else', () => {
     expect(firstFault([step('proving')])).toEqual({ index: 0, code: 'step' })
     expect(firstFault([frame(0), step('ready')])).toEqual({ index: 0, code: 'step' })

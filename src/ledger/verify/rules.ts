@@ -48,11 +48,15 @@ export function createRules(): LedgerRules {
   }
 }
 
-function stepped(state: RunState | undefined, { to, cause }: Bodies['step']): RunState {
+function stepped(state: RunState | undefined, { to, cause, ticket, frozen }: Bodies['step']): RunState {
   const allowed = state === undefined ? ['ready'] : nextStates[state]
   if (!allowed.includes(to)) throw new Fault('step', `a run cannot go from ${state ?? 'nothing'} to ${to}`)
-  // Proving may begin anew; the other states are only kept by a step that is about a cause.
-  if (to === state && to !== 'proving' && cause === undefined) throw new Fault('step', `the run is ${to} already`)
+  const changesTicket = state !== undefined && ticket !== undefined
+  if (changesTicket && (to !== state || frozen === undefined))
+    throw new Fault('step', 'a change of ticket keeps the state and carries what the next ticket may use')
+  // Proving may begin anew; the other states are only kept by a step that is about a cause or the next ticket.
+  if (to === state && to !== 'proving' && cause === undefined && !changesTicket)
+    throw new Fault('step', `the run is ${to} already`)
   return to
 }
 

@@ -75,7 +75,12 @@ const placement = object({ leftUm: int, topUm: int, widthUm: count, heightUm: co
 const layer = object({ digest, layer: text, station: text, order: count, scope, placement })
 
 const person = { why: text, second: text, key: text, secondKey: text }
+const compared = listOf(object({ lane: count, frame: count, cell: count }))
 const laneRolls = listOf(object({ roll: text, lanes: listOf(count) }))
+
+// biome-ignore format: by what they are about
+const materialEvent = oneOf('splice', 'cut-out', 're-thread', 'pitch-change', 'foil',
+  'split', 'slit', 'partial', 'rewind', 'void')
 
 const bodies: Readonly<Record<EntryType, Check>> = {
   step: object(
@@ -87,6 +92,8 @@ const bodies: Readonly<Record<EntryType, Check>> = {
       frozen: text,
       override: text,
       lanes: listOf(count),
+      compared,
+      again: oneOf('re-thread', 'pitch-change', 'slipped-count'),
       cause,
       after: oneOf('resume', 'skip-rest'),
       frame: count,
@@ -111,7 +118,7 @@ const bodies: Readonly<Record<EntryType, Check>> = {
   revocation: object({ answer: count, frame: count, cell: count, flag }),
   laid: object({ frame: count, cell: count, laid: oneOf('full', 'part', 'none', 'unknown') }),
   material: object(
-    { event: oneOf('splice', 'cut-out', 're-thread', 'pitch-change', 'foil', 'split', 'slit', 'partial', 'rewind') },
+    { event: materialEvent },
     {
       positionUm: int,
       toPositionUm: int,
@@ -122,9 +129,12 @@ const bodies: Readonly<Record<EntryType, Check>> = {
       widthUm: count,
       roll: text,
       laneRolls,
+      voids: count,
       note: text,
       by: text,
+      second: text,
       key: text,
+      secondKey: text,
     },
   ),
   act: object(

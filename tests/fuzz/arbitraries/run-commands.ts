@@ -39,6 +39,7 @@ export type RunCommand =
       readonly body: Readonly<Record<string, unknown>>
     }
   | { readonly do: 'prove'; readonly body: Readonly<Record<string, unknown>> }
+  | { readonly do: 'ticket'; readonly body: Readonly<Record<string, unknown>> }
   | { readonly do: 'clear'; readonly open: number; readonly body: Readonly<Record<string, unknown>> }
   | { readonly do: 'withdraw'; readonly design: string; readonly version: number }
   | { readonly do: 'condition'; readonly design: string; readonly condition: 'missing' | 'damaged' | 'sound' }
@@ -155,10 +156,53 @@ const frame: fc.Arbitrary<FrameDraft> = fc.record({
   more: fc.record({ markSpacingMm: rare(fc.oneof(fc.constantFrom(60, 59.5, 0), absurdNumber)) }).map(defined),
 })
 
-const person = fc.record({
-  by: mostly(fc.constant<unknown>('lead'), hostileText),
-  why: mostly(fc.constant<unknown>('looked at it'), hostileText),
-})
+const person = fc
+  .record({
+    by: mostly(fc.constant<unknown>('lead'), hostileText),
+    why: mostly(fc.constant<unknown>('looked at it'), hostileText),
+    second: rare(fc.oneof(fc.constantFrom<unknown>('QA', ' LEAD ', ''), hostileText)),
+  })
+  .map(defined)
+
+/** Finished rolls and lane rolls: few names, so that they meet. */
+const rollName = mostly(fc.constantFrom<unknown>('A', 'B', 'C', 'R1', 'R1-2', 'R1-3'), hostileText)
+const someMm = fc.oneof(
+  fc.constantFrom(0, 60, 90, 120, 150, 240, 600),
+  fc.double({ min: -60, max: 1_500, noNaN: true }),
+)
+const anyLanes = fc.constantFrom<unknown>([1], [2], [1, 2], [2, 2], [3], [])
+const bothLanes = fc
+  .tuple(rollName, rollName)
+  .map(([one, two]) => [one, two].map((roll, i) => ({ roll, lanes: [i + 1] })))
+
+// What becomes of the web behind the stations, and what was recorded wrongly.
+const finishing = fc.oneof(
+  { weight: 6, arbitrary: fc.record({ event: fc.constant<unknown>('split'), roll: rollName, positionMm: someMm }) },
+  { weight: 1, arbitrary: fc.record({ event: fc.constant<unknown>('partial'), roll: rollName, positionMm: someMm }) },
+  {
+    weight: 3,
+    arbitrary: fc
+      .record({
+        event: fc.constant<unknown>('slit'),
+        roll: mostly(rollName, fc.constant(undefined)),
+        laneRolls: mostly<unknown>(
+          bothLanes,
+          fc.array(fc.record({ roll: rollName, lanes: anyLanes }), { maxLength: 3 }),
+          fc.constant(undefined),
+        ),
+      })
+      .map(defined),
+  },
+  { weight: 2, arbitrary: fc.record({ event: fc.constant<unknown>('rewind'), roll: rollName }) },
+  {
+    weight: 2,
+    arbitrary: fc.record({ event: fc.constant<unknown>('cut-out'), positionMm: someMm, toPositionMm: someMm }),
+  },
+  {
+    weight: 3,
+    arbitrary: fc.record({ event: fc.constant<unknown>('void'), voids: fc.oneof(fc.nat(80), absurdNumber) }),
+  },
+)
 
 const material = fc.oneof(
   {
@@ -180,10 +224,13 @@ const material = fc.oneof(
         event: fc.constant<unknown>('foil'),
         station: mostly(fc.constantFrom<unknown>('foil', 'inkjet'), fc.constantFrom<unknown>(undefined, 'x')),
         foil: mostly(fc.constantFrom<unknown>('gold', 'gold', 'silver', undefined), hostileText),
+        leftMm: rare(fc.constantFrom<unknown>(0, 2, 54, -1)),
+        widthMm: rare(fc.constantFrom<unknown>(54, 52, 110, 0)),
       })
       .map(defined),
   },
-  { weight: 1, arbitrary: fc.dictionary(fc.constantFrom('event', 'foil', 'station', 'frames'), hostileText) },
+  { weight: 6, arbitrary: finishing },
+  { weight: 1, arbitrary: fc.dictionary(fc.constantFrom('event', 'foil', 'station', 'frames', 'roll'), hostileText) },
 )
 
 const report = fc.record({
@@ -215,7 +262,20 @@ const command: fc.Arbitrary<RunCommand> = fc.oneof(
       reports: fc.array(report, { minLength: 1, maxLength: 2 }),
     }),
   },
-  { weight: 4, arbitrary: fc.record({ do: fc.constant('material' as const), body: material }) },
+  { weight: 6, arbitrary: fc.record({ do: fc.constant('material' as const), body: material }) },
+  {
+    weight: 1,
+    arbitrary: fc.record({
+      do: fc.constant('ticket' as const),
+      body: fc
+        .tuple(
+          person,
+          mostly(fc.constantFrom<unknown>('T1', 'T2', 'T2', 'T3', 'none'), hostileText),
+          rare(fc.constant(true)),
+        )
+        .map(([who, ticket, override]) => defined({ ...who, ticket, override })),
+    }),
+  },
   { weight: 4, arbitrary: fc.record({ do: fc.constant('again' as const), back: fc.nat(5) }) },
   {
     weight: 4,
@@ -238,8 +298,12 @@ const command: fc.Arbitrary<RunCommand> = fc.oneof(
     arbitrary: fc.record({
       do: fc.constant('prove' as const),
       body: fc
-        .tuple(person, mostly(fc.constant<unknown>([1, 2]), fc.constantFrom<unknown>([1], [2, 2], [1, 2, 3], [], 'x')))
-        .map(([who, lanes]) => ({ ...who, lanes })),
+        .tuple(
+          person,
+          mostly(fc.constant<unknown>([1, 2]), fc.constantFrom<unknown>([1], [2, 2], [1, 2, 3], [], 'x')),
+          rare(fc.array(fc.record({ lane: fc.nat(3), frame: fc.nat(30), cell: fc.nat(3) }), { maxLength: 2 })),
+        )
+        .map(([who, lanes, compared]) => defined({ ...who, lanes, compared })),
     }),
   },
   {

@@ -77,6 +77,12 @@ const headerValues: readonly (readonly [string, readonly string[]])[] = [
   ['transfer-encoding', ['chunked']],
   ['expect', ['100-continue']],
   ['x-http-method-override', ['DELETE']],
+  [
+    'authorization',
+    ['', 'Bearer', 'Bearer x', 'Basic eDp4', `Bearer rck-${'0'.repeat(8)}-${'0'.repeat(36)}`, 'Bearer é'],
+  ],
+  ['rollcall-second-key', ['', 'x', '\u00ff'.repeat(300)]],
+  ['x-forwarded-for', ['192.0.2.1', '']],
 ]
 const headers = fc
   .uniqueArray(fc.tuple(fc.constantFrom(...headerValues), fc.nat(20)), {

@@ -7,6 +7,7 @@ import { codePlaces } from '../../../src/codes/code-places.ts'
 import { sha256Hex } from '../../../src/kernel/bytes.ts'
 import { limits } from '../../../src/kernel/limits.ts'
 import { frameIndex } from '../../../src/kernel/terms.ts'
+import { orientationOf } from '../../../src/lines/index.ts'
 import { compileRule, type Manifest } from '../../../src/packages/index.ts'
 import { readListedFiles } from '../../../src/packages/listed-files.ts'
 import { checkManifest } from '../../../src/packages/manifest-check.ts'
@@ -57,12 +58,16 @@ function useManifest({ frame, code, job, designs }: Manifest): void {
   const tracker = openCountingTracker(pitchUm)
   tracker.advance({ frame: frameIndex(0), positionUm: 0 })
   holds(tracker.locate(pitchUm).place === 1, 'the next frame is at the next place')
-  for (const leadEdge of ['top', 'bottom'] as const) {
-    const cells = cellsOfRun(frame, ticket({ leadEdge }), line)
-    for (const { noReturnAfterUm } of cells)
+  const turns = new Set<number>()
+  for (const leadEdge of ['top', 'right', 'bottom', 'left'] as const) {
+    const orientation = orientationOf({ frame, ticket: ticket({ leadEdge }), line })
+    if (orientation.kind === 'impossible') continue
+    turns.add(orientation.frameTurnDeg)
+    for (const { noReturnAfterUm } of cellsOfRun(frame, ticket({ leadEdge }), line))
       holds(Number.isSafeInteger(noReturnAfterUm), 'a point of no return is in µm')
-    codePlaces({ frame, camera: codesOfView, turned: leadEdge === 'bottom' })
+    codePlaces({ frame, camera: codesOfView, turned: orientation.frameTurnDeg === 180 })
   }
+  holds(turns.size === 2, 'a frame runs either end first')
   if (code.rule === 'table') return
   const rule = compileRule(code, { job, designs: designs.map(({ design }) => design) })
   for (const text of ['', 'x', '01095060001343521021']) rule.match(text, ']Q1', 1)

@@ -1,9 +1,12 @@
 // Frame events, pictures, reports and acts sent to a run in any order, over a real database.
 import type * as z from 'zod'
-import { sha256, sha256Hex } from '../../../src/kernel/bytes.ts'
+import { canonicalText, sha256, sha256Hex } from '../../../src/kernel/bytes.ts'
+import { systemClock } from '../../../src/kernel/clock.ts'
 import { storedLines, verifyLedger } from '../../../src/ledger/index.ts'
+import { putTicket } from '../../../src/lines/index.ts'
 import {
   actSchema,
+  changeTicketSchema,
   clearSchema,
   type FrameEvent,
   frameEventsSchema,
@@ -13,10 +16,10 @@ import {
   type Run,
   reasonedActSchema,
   toFrameReads,
-  toUm,
+  toMaterial,
 } from '../../../src/runs/index.ts'
 import type { FramesOutcome } from '../../../src/runs/run.ts'
-import { type Bench, openBench, pitchMm, publishedJobs } from '../../fixtures/runs.ts'
+import { type Bench, openBench, pitchMm, publishedJobs, ticket } from '../../fixtures/runs.ts'
 import { type FrameNumber, type Position, type RunCommand, runCommands } from '../arbitraries/run-commands.ts'
 import { answerOf, holds } from '../judge.ts'
 import { type AnswerBook, judgeLays, judgePage, openAnswerBook } from '../run-judge.ts'
@@ -147,9 +150,10 @@ async function perform(scene: Scene, command: RunCommand): Promise<void> {
       return
     }
     case 'material': {
-      const { positionMm, ...body } = onTheWire(materialSchema, command.body)
-      return run.material(definite({ ...body, ...(positionMm === undefined ? {} : { positionUm: toUm(positionMm) }) }))
+      return run.material(toMaterial(onTheWire(materialSchema, command.body)))
     }
+    case 'ticket':
+      return bench.runs.changeTicket(run, definite(onTheWire(changeTicketSchema, command.body)))
     case 'prove':
       return run.prove(definite(onTheWire(proveSchema, command.body)))
     case 'clear': {
@@ -158,7 +162,7 @@ async function perform(scene: Scene, command: RunCommand): Promise<void> {
       return run.clear(definite(onTheWire(clearSchema, { cause, ...command.body })))
     }
     case 'act': {
-      if (command.act === 'abort') return run.abort(onTheWire(reasonedActSchema, command.body))
+      if (command.act === 'abort') return run.abort(definite(onTheWire(reasonedActSchema, command.body)))
       const body = definite(onTheWire(actSchema, command.body))
       if (command.act === 'proving') return run.startProving(body)
       if (command.act === 'close') return run.close(body)
@@ -210,7 +214,12 @@ async function judgeWhole(scene: Scene): Promise<void> {
 
 /** What the run shows of itself; after a restart it must be the same. */
 const shown = ({ state }: Run): string =>
-  JSON.stringify([state.name, state.counts, state.lastFrame, state.lastPositionUm, state.nextIndex, [...state.revoked]])
+  canonicalText([
+    [state.name, state.counts, state.lastFrame, state.lastPositionUm, state.nextIndex, [...state.revoked]],
+    [state.tickets.map(({ fromIndex, ticket: { ticket } }) => [fromIndex, ticket]), state.reels],
+    [state.material, state.stretches],
+    state.setUps.map(({ lanes, laid, ...section }) => [section, [...lanes], [...laid]]),
+  ])
 
 /** Of `openProved`. */
 const setupLays = 2
@@ -229,6 +238,9 @@ export const runTarget = defineTarget({
       async run(commands) {
         const bench = await openBench(publishedJobs())
         try {
+          const stored = { database: bench.database, clock: systemClock }
+          await putTicket(stored, ticket({ ticket: 'T2', jobs: [{ job: 'J' }, { job: 'K' }] }))
+          await putTicket(stored, ticket({ ticket: 'T3', cells: [1] }))
           const scene: Scene = { bench, book: openAnswerBook(), run: await bench.openProved(), lays: 0, taken: [] }
           const answers: string[] = []
           for (const command of commands) {
