@@ -2,13 +2,14 @@
 // live in one folder. `npm run check` fails when a rule breaks, and when no module was seen at all (required rule at the end).
 const order = [
   ['kernel'],
-  ['storage'],
+  ['protocol'],
+  ['client', 'storage'],
   ['queue'],
   ['codes', 'tracking', 'ledger', 'people'],
   ['packages'],
   ['lines'],
   ['runs'],
-  ['api', 'cli', 'console', 'client'],
+  ['api', 'cli', 'console'],
 ]
 const upward = order.flatMap((layer, i) =>
   layer.map((folder) => {
@@ -31,6 +32,7 @@ const homes = [
   ['commander', 'src/cli/'],
   ['yauzl', 'src/packages/'],
   ['express-rate-limit', 'src/api/'],
+  ['ws', 'src/(api|client)/'],
   ['pdfkit', 'src/runs/'],
 ].map(([library, home]) => ({
   name: `home-${library}`,

@@ -43,7 +43,7 @@ describe('a line profile', () => {
     ],
     [
       { stations: [{ ...foil, distanceMm: 200, ...adhesive('inkjet') }, inkjet] },
-      ['line-stations /stations/0/adhesive/station 1 -1'],
+      ['line-stations /stations/0/adhesive/station 1 0'],
     ],
     [{ stations: [inkjet, { ...foil, distanceMm: 400 }] }, ['line-stations /stations/1/distanceMm 400 400']],
     [

@@ -1,8 +1,8 @@
 // Named acts on a run as they travel: who, why, and the second person where policy asks for one.
 import * as z from 'zod'
 import { limits } from '../kernel/limits.ts'
-import { flags } from '../kernel/terms.ts'
-import { codeText, count, textUpTo, wellFormed } from './wire-parts.ts'
+import { causeSchema } from '../protocol/index.ts'
+import { count, textUpTo, wellFormed } from './wire-parts.ts'
 
 const personName = wellFormed(z.string().trim().min(1).max(limits.nameLengthMax))
 const reason = wellFormed(z.string().trim().min(1).max(limits.reasonLengthMax))
@@ -43,15 +43,6 @@ export const proveSchema = z
       'A named person compared embellishment with code on each of these lanes; `compared` says on which label of a lane.',
   })
 
-export const causeSchema = z
-  .strictObject({
-    flag: z.enum(flags),
-    job: codeText.optional(),
-    design: codeText.optional(),
-    print: codeText.optional(),
-  })
-  .meta({ id: 'Cause' })
-
 export const clearSchema = z
   .strictObject({
     ...person,
@@ -82,5 +73,3 @@ export const changeTicketSchema = z
     id: 'ChangeTicket',
     description: 'The next ticket of the run: it holds for the frames that come from now on.',
   })
-
-export type Cause = z.infer<typeof causeSchema>

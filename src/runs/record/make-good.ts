@@ -107,7 +107,8 @@ export class MakeGood {
     return this.given.expected.get(place * this.given.fold.cells.length + ordinal)
   }
 
-  private async judge(label: Label): Promise<{ verdict: Verdict; code?: string }> {
+  // A serial stands once in the list, though it was printed twice: `met` has those that are in it.
+  private async judge(label: Label, met: Set<string>): Promise<{ verdict: Verdict; code?: string }> {
     const { nameOf, jobs, laidAt, fold } = this.given
     if (this.isGood(label)) return { verdict: 'good' }
     const identity = this.isNamed(label) ? (await nameOf(label.place, label.ordinal))?.identity : undefined
@@ -121,6 +122,11 @@ export class MakeGood {
     const flags = fold.labels.flagsOf(label.place, label.ordinal)
     if (flags.includes('duplicate')) return { verdict: 'duplicate' }
     if (flags.includes('print-version-mismatch')) return { verdict: 'misprinted' }
+    if (identity.serial === undefined) return { verdict: 'again', code }
+    const cell = this.given.identifies === 'cell' ? '' : label.ordinal
+    const key = `${identity.job}\n${identity.serial}\n${cell}`
+    if (met.has(key)) return { verdict: 'duplicate' }
+    met.add(key)
     return { verdict: 'again', code }
   }
 
@@ -141,12 +147,15 @@ export class MakeGood {
     return [...groups.values()]
   }
 
-  private async *codesOf(group: readonly number[]): AsyncGenerator<readonly { ordinal: number; code: string }[]> {
+  private async *codesOf(
+    group: readonly number[],
+    met: Set<string>,
+  ): AsyncGenerator<readonly { ordinal: number; code: string }[]> {
     for (const place of placesOf(this.ranges)) {
       const found: { ordinal: number; code: string }[] = []
       for (const ordinal of group) {
         if (this.isGood({ place, ordinal })) continue
-        const { verdict, code } = await this.judge({ place, ordinal })
+        const { verdict, code } = await this.judge({ place, ordinal }, met)
         if (verdict === 'again' && code !== undefined) found.push({ ordinal, code })
       }
       if (found.length > 0) yield found
@@ -156,10 +165,11 @@ export class MakeGood {
   /** Rows of a sequence: each label in its own cell, the cells of a frame filled up side by side. */
   async *rows(): AsyncGenerator<MakeGoodRow> {
     const { cells } = this.given.fold
-    const queues = this.groups().map((group) => this.codesOf(group))
+    const met = new Set<string>()
+    const queues = this.groups().map((group) => this.codesOf(group, met))
     for (let position = 0; ; position++) {
-      const found = await Promise.all(queues.map(async (queue) => (await queue.next()).value ?? []))
-      const frame = found.flat() as { ordinal: number; code: string }[]
+      const frame: { ordinal: number; code: string }[] = []
+      for (const queue of queues) frame.push(...((await queue.next()).value ?? []))
       if (frame.length === 0) return
       for (const { ordinal, code } of frame.toSorted((a, b) => a.ordinal - b.ordinal)) {
         yield { position, cell: cells[ordinal]?.cell ?? 0, code }
@@ -197,12 +207,13 @@ export class MakeGood {
 
   async summary(): Promise<MakeGoodSummary> {
     const counts = new Map<Verdict, number>()
+    const met = new Set<string>()
     let [fromSequence, laidOnce] = [0, 0]
     for (const place of placesOf(this.ranges)) {
       for (const ordinal of this.given.fold.cells.keys()) {
         const label = { place, ordinal }
         if (this.isGood(label)) continue
-        const { verdict } = await this.judge(label)
+        const { verdict } = await this.judge(label, met)
         counts.set(verdict, (counts.get(verdict) ?? 0) + 1)
         if (verdict !== 'again') continue
         if (!this.isNamed(label)) fromSequence++

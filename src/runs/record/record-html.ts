@@ -3,6 +3,7 @@
 import { type Column, esc, tableHtml } from '../html.ts'
 import { reportHtml } from '../report-html.ts'
 import { consumptionOf, type ForecastSums } from './consumption.ts'
+import { type EarlierPassRow, earlierPasses } from './earlier-passes.ts'
 import type { MakeGoodSummary } from './make-good.ts'
 import type { PullRow } from './pull-list.ts'
 import type { Reconciliation, Tally } from './reconciliation.ts'
@@ -65,6 +66,30 @@ function finishedHtml(record: RollRecord): string {
       ),
     ])
   return `<h2>Finished rolls</h2>${tableHtml(rolls, rows, 'No roll was wound up.')}`
+}
+
+function earlierHtml(rows: readonly EarlierPassRow[], pass: number): string {
+  if (pass === 1) return ''
+  const columns: Column[] = [
+    ['pass', 'number'],
+    ['run', 'name'],
+    ['ticket', 'name'],
+    ['line', 'name'],
+    ['opened (UTC)', 'time'],
+    ['state', 'text'],
+    ['ledger root', 'digest'],
+  ]
+  const cells = rows.map((row) => [
+    row.pass,
+    row.runId,
+    row.ticket,
+    row.line,
+    time(row.openedAtMs),
+    row.state,
+    row.root,
+  ])
+  const none = 'No run of an earlier pass over a roll of this name is known here.'
+  return `<h2>Earlier passes over this roll</h2>${tableHtml(columns, cells, none)}`
 }
 
 /** Sections shown on the page; the CSV has all. */
@@ -173,6 +198,7 @@ export async function recordHtml(
   const parts = [
     reconciliationHtml(record.reconciliation()),
     finishedHtml(record),
+    earlierHtml(await earlierPasses(record), report.pass),
     await releasesHtml(record),
     ...(sums ? [consumptionHtml(record, sums)] : []),
     makeGoodHtml(await (await record.makeGood()).summary()),

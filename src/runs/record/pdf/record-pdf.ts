@@ -1,11 +1,19 @@
 // The roll record as PDF (A4), page by page as it is drawn: the same facts as JSON and HTML, for a file of paper.
 import { setImmediate as nextTurn } from 'node:timers/promises'
 import { type Consumption, consumptionOf, type ForecastSums } from '../consumption.ts'
+import { earlierPasses } from '../earlier-passes.ts'
 import { releasesOf } from '../releases.ts'
 import type { RollRecord } from '../roll-record.ts'
 import { drawFlags, drawMaterial, drawPeople, drawReleases, drawReports, drawStops, drawVersions } from './evidence.ts'
 import { drawOpening, regulatedNotice } from './opening.ts'
-import { drawConsumption, drawFinished, drawMakeGood, drawPullList, drawReconciliation } from './rolls.ts'
+import {
+  drawConsumption,
+  drawEarlierPasses,
+  drawFinished,
+  drawMakeGood,
+  drawPullList,
+  drawReconciliation,
+} from './rolls.ts'
 import { Sheet } from './sheet.ts'
 import { drawStrip } from './strip.ts'
 
@@ -59,6 +67,7 @@ async function* draw(sheet: Sheet, record: RollRecord, consumption: Consumption 
   drawReconciliation(sheet, record.reconciliation())
   yield
   drawFinished(sheet, record.finished(), record.rethreadings)
+  drawEarlierPasses(sheet, await earlierPasses(record), report.pass)
   yield
   drawFlags(sheet, report)
   drawStops(sheet, report)

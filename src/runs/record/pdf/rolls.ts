@@ -1,12 +1,13 @@
 // Sections on the labels and the rolls: reconciliation, finished rolls and what they came from, pull list, make-good list, consumption.
 import type { Consumption } from '../consumption.ts'
+import type { EarlierPassRow } from '../earlier-passes.ts'
 import type { MakeGoodSummary } from '../make-good.ts'
 import type { PullRow } from '../pull-list.ts'
 import type { Expected, Reconciliation, Tally } from '../reconciliation.ts'
 import type { FinishedView, RollRecord } from '../roll-record.ts'
 import { colours, type Sheet, type Style } from './sheet.ts'
 import { drawTable, type PdfCell, type PdfColumn, PdfTable } from './table.ts'
-import { count, joined, metres, ranges } from './words.ts'
+import { count, joined, metres, ranges, time } from './words.ts'
 
 const noted: Style = { face: 'narrow', sizePt: 7.5, colour: colours.soft }
 
@@ -247,4 +248,31 @@ export function drawConsumption(sheet: Sheet, { rows, labelsUnknown, assumed }: 
   }
   if (labelsUnknown > 0)
     sheet.paragraph(`${count(labelsUnknown)} labels were laid with versions that the sums do not know.`)
+}
+
+/** Nothing on the record of a first pass. */
+export function drawEarlierPasses(sheet: Sheet, rows: readonly EarlierPassRow[], pass: number): void {
+  if (pass === 1) return
+  sheet.heading('Earlier passes over this roll', 70)
+  drawTable(sheet, {
+    columns: [
+      { heading: 'pass', share: 6, kind: 'number' },
+      { heading: 'run', share: 20 },
+      { heading: 'ticket', share: 20 },
+      { heading: 'line', share: 14 },
+      { heading: 'opened (UTC)', share: 22 },
+      { heading: 'state', share: 10 },
+      { heading: 'ledger root', share: 24 },
+    ],
+    rows: rows.map((row) => [
+      row.pass,
+      row.runId,
+      row.ticket,
+      row.line,
+      time(row.openedAtMs),
+      row.state,
+      row.root === '' ? '' : `${row.root.slice(0, 16)}…`,
+    ]),
+    empty: 'No run of an earlier pass over a roll of this name is known here.',
+  })
 }
