@@ -9,7 +9,7 @@ const order = [
   ['packages'],
   ['lines'],
   ['runs'],
-  ['api', 'cli', 'console'],
+  ['api', 'cli', 'console', 'readers'],
 ]
 const upward = order.flatMap((layer, i) =>
   layer.map((folder) => {

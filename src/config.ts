@@ -6,6 +6,7 @@ import * as z from 'zod'
 import { Problem } from './kernel/problem.ts'
 import { firstOf, schemaFindings } from './kernel/schema-findings.ts'
 import { runActs, twoPersonActs } from './people/index.ts'
+import { pictureStreamsSchema, readersSchema } from './readers/index.ts'
 
 const milliseconds = z.int().min(50).max(3_600_000)
 
@@ -35,6 +36,8 @@ const configSchema = z
     }),
     capturesRescanMs: milliseconds,
     layerSweepMs: milliseconds.meta({ description: 'How often the stored layers of open runs are looked at again' }),
+    readers: readersSchema,
+    pictureStreams: pictureStreamsSchema,
   })
   .meta({ id: 'Config', title: 'config.json' })
 
@@ -55,6 +58,8 @@ const defaults: Config = {
   intakeSettleMs: 30_000,
   capturesRescanMs: 1_000,
   layerSweepMs: 5_000,
+  readers: [],
+  pictureStreams: [],
 }
 
 const variables: Readonly<Record<string, keyof Config>> = {

@@ -6,7 +6,7 @@ import { createServer } from 'node:http'
 import type { AddressInfo } from 'node:net'
 import { type Logger, pino } from 'pino'
 import type { DemoParts } from '../demo-jobs/demo.ts'
-import { clearUploads, createApi, type Metrics, openMetrics } from './api/index.ts'
+import { attachLineSockets, clearUploads, createApi, type Metrics, openMetrics } from './api/index.ts'
 import { type CliParts, connect, openOutput, type RunningServer, runCli, type ServeOptions } from './cli/index.ts'
 import { beyondLoopback, type Config, readConfig } from './config.ts'
 import { systemClock, systemRandom } from './kernel/clock.ts'
@@ -24,7 +24,16 @@ import {
 } from './packages/index.ts'
 import { type Keys, openKeys, removeLocalKey, writeLocalKey } from './people/index.ts'
 import { openInProcessQueue, openThreads } from './queue/index.ts'
-import { Captures, Runs, readCaptureHandler, readinessHandler, watchCaptures } from './runs/index.ts'
+import { openReaders, type Readers, watchStamps } from './readers/index.ts'
+import {
+  Captures,
+  type Run,
+  Runs,
+  readCaptureHandler,
+  readinessHandler,
+  stopNotes,
+  watchCaptures,
+} from './runs/index.ts'
 import { type DataDirectory, openDataDirectory, openFolderBlobs, openSqlite, whereDiskFills } from './storage/index.ts'
 
 const version = (JSON.parse(readFileSync(new URL(packagePath(), import.meta.url), 'utf8')) as { version: string })
@@ -55,12 +64,28 @@ function openUndo(): Undo {
   }
 }
 
-function countEntries(metrics: Metrics, entries: readonly Entry[]): void {
-  for (const entry of entries) {
-    if (entry.type === 'answer') metrics.label(entry.body.decision, entry.body.flags)
-    else if (entry.type === 'frame') metrics.frame()
-    else if (entry.type === 'revocation') metrics.revoked()
+/** What is told of durable entries: metrics, and a line of the log for each stop. */
+const teller =
+  (metrics: Metrics, log: Logger) =>
+  (run: Run, entries: readonly Entry[]): void => {
+    metrics.written(run, entries)
+    for (const note of stopNotes(run, entries)) {
+      metrics.stopped(note)
+      log.warn(note, `stop asked for: ${note.flag} on ${note.line}`)
+    }
   }
+
+function openConfiguredReaders({ clock }: Ground, config: Config, log: Logger, undo: Undo): Readers {
+  const readers = openReaders({
+    config,
+    host: config.host,
+    beyond: beyondLoopback({ ...config, hosts: [] }),
+    clock,
+    stamps: watchStamps(clock),
+    report: (error) => log.error({ err: error }, 'a streamed picture cannot be taken'),
+  })
+  undo.add(() => readers.close())
+  return readers
 }
 
 /** Storage, ledger, queue and threads over an open data directory. */
@@ -95,7 +120,7 @@ async function openGround({ paths }: DataDirectory, config: Config, log: Logger,
 type Ground = Awaited<ReturnType<typeof openGround>>
 
 /** Packages and runs on that ground, and the work that they queue. */
-async function openHouse(ground: Ground, directory: DataDirectory, config: Config, log: Logger) {
+async function openHouse(ground: Ground, directory: DataDirectory, config: Config, log: Logger, undo: Undo) {
   const { clock, random, database, blobs, ledger, queue, packageThreads: threads, readThreads } = ground
   const { paths } = directory
   const catalogue = await openCatalogue({
@@ -106,7 +131,8 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
   })
   const packages = openPackages({ database, blobs, catalogue, threads, spool: paths.spool, clock, random })
   const layerSums = openLayerSums({ database, blobs, threads })
-  const metrics = openMetrics(queue)
+  const readers = openConfiguredReaders(ground, config, log, undo)
+  const metrics = openMetrics(queue, readers.view)
   ledger.onCommit((facts) => metrics.commit(facts))
   const runs = new Runs({
     database,
@@ -115,7 +141,8 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
     catalogue,
     clock,
     layerSums,
-    onWritten: (_runId, entries) => countEntries(metrics, entries),
+    awaited: readers.awaited,
+    onWritten: teller(metrics, log),
   })
   const captures = new Captures({ folder: paths.captures, queue, clock })
   queue.handle('publish', 1, publishHandler({ packages, catalogue, queue }))
@@ -151,7 +178,7 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
   )) {
     await captures.resume(run)
   }
-  return { catalogue, packages, layerSums, metrics, runs, captures }
+  return { catalogue, packages, layerSums, metrics, runs, captures, readers }
 }
 
 type House = Awaited<ReturnType<typeof openHouse>>
@@ -241,6 +268,7 @@ async function listen(
     queue,
     log,
     ...house,
+    readers: house.readers.view,
     spoolFolder: directory.paths.spool,
     verifierKey: key.verifierKey,
     ready: () => isReady,
@@ -252,6 +280,7 @@ async function listen(
     },
   })
   const http = createServer(app)
+  const lineSockets = attachLineSockets(http, app, { ...house, clock, keys, log })
   await new Promise<void>((resolve, reject) => {
     http.once('error', (error: NodeJS.ErrnoException) => {
       const isTaken = error.code === 'EADDRINUSE' || error.code === 'EACCES'
@@ -261,6 +290,7 @@ async function listen(
   })
   undo.add(async () => {
     isReady = false
+    await lineSockets.close()
     const closed = new Promise((resolve) => http.close(resolve))
     http.closeIdleConnections()
     setTimeout(() => http.closeAllConnections(), 2_000).unref()
@@ -282,7 +312,7 @@ async function startServer(options: ServeOptions): Promise<RunningServer> {
     ...(host === undefined ? {} : { host }),
     ...(logLevel === undefined ? {} : { logLevel: logLevel as Config['logLevel'] }),
     // For the length of a command nobody else is let in, whatever is configured.
-    ...(options.private ? { host: '127.0.0.1', hosts: [] } : {}),
+    ...(options.private ? { host: '127.0.0.1', hosts: [], readers: [], pictureStreams: [] } : {}),
   }
   const config = await readConfig({ dataFolder, environment: process.env, given })
   const log = pino({ level: config.logLevel }, pino.destination({ fd: 2, sync: true }))
@@ -293,9 +323,11 @@ async function startServer(options: ServeOptions): Promise<RunningServer> {
     const ground = await openGround(directory, config, log, undo)
     demandKeysBeyondLoopback(config, ground.keys)
     await admitLocal(ground, directory, undo)
-    const house = await openHouse(ground, directory, config, log)
+    const house = await openHouse(ground, directory, config, log, undo)
     await ground.queue.start()
     if (options.watch !== false) await startWatching(ground, house, directory, config, log, undo)
+    const { runs, captures } = house
+    await house.readers.listen({ runOn: (line) => runs.onLine(line), captures })
     const url = await listen(ground, house, directory, config, log, undo)
     log.info({ url, dataFolder, version }, 'rollcall serves')
     return { url, close: () => undo.all() }

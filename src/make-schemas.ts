@@ -2,6 +2,7 @@
 import { mkdirSync, writeFileSync } from 'node:fs'
 import path from 'node:path'
 import * as z from 'zod'
+import { scenarioSchema } from './cli/index.ts'
 import { configFileSchema } from './config.ts'
 import { lineSchema, ticketSchema } from './lines/index.ts'
 import { manifestSchema } from './packages/index.ts'
@@ -11,6 +12,7 @@ const schemas: Readonly<Record<string, z.ZodType>> = {
   'rollcall.job-1': manifestSchema,
   'rollcall.line-1': lineSchema,
   'rollcall.ticket-1': ticketSchema,
+  'rollcall.scenario-1': scenarioSchema,
   'rollcall.config': configFileSchema,
   'frame-event': frameEventSchema,
   answer: answerSchema,

@@ -34,9 +34,25 @@ const said: Readonly<Record<(KeyVerdict & { ok: false })['reason'], string>> = {
 
 const bearerOf = (header: string): string => /^bearer +(\S+) *$/i.exec(header)?.[1] ?? ''
 
-/** A request that came through a proxy may come from anywhere, whatever this server listens on. */
-const isForwarded = ({ headers }: Request): boolean =>
-  headers.forwarded !== undefined || headers['x-forwarded-for'] !== undefined || headers.via !== undefined
+/** What proxies add: RFC 7239, RFC 9110 §7.6.3, and the names in use beside them. */
+const proxyHeader = /^(forwarded|via|x-forwarded-.+|x-real-ip|cf-connecting-ip|true-client-ip)$/
+
+/** A request that came through a proxy may come from anywhere, whatever this server listens on; one that adds no header is not noticed. */
+const isForwarded = ({ headers }: Request): boolean => Object.keys(headers).some((name) => proxyHeader.test(name))
+
+/**
+ * Whether what a connection was let in with still lets it in: it may have expired, been revoked, or the first key of all been made
+ * meanwhile. Returns the problem, if any; takes some microseconds.
+ */
+export function keyWatch(keys: ApiParts['keys'], authorization: string | undefined): () => Problem | undefined {
+  if (authorization === undefined)
+    return () => (keys.isRequired() ? new Problem('unauthorized', 'this takes a key by now') : undefined)
+  const text = bearerOf(authorization)
+  return () => {
+    const verdict = keys.checkKey(text)
+    return verdict.ok ? undefined : new Problem('unauthorized', `the key ${said[verdict.reason]}`)
+  }
+}
 
 function demandRole({ roles }: Access, holder: Holder, whose: string): void {
   if (roles === 'anyone' || roles.includes(holder.role)) return

@@ -7,6 +7,7 @@ import {
   dayMinutesOf,
   dayTicketOf,
   dayTicketsMax,
+  demandPlace,
   getLine,
   getTicket,
   type LineProfile,
@@ -118,11 +119,13 @@ export const dayOrderRoutes = (parts: ApiParts): readonly Route[] => [
     problems: ['line-not-found', 'ticket-not-found', 'package-not-found', 'not-ready'],
     async handle({ params, body }) {
       const { content: line } = await getLine(parts, params.line)
+      const reels = body.threaded ?? []
+      for (const [i, row] of reels.entries()) demandPlace(line, row, `/threaded/${i}`)
       const ordered = await orderDayInTurns({
         tickets: await ticketsOf(parts, line, body.tickets),
         minutes: dayMinutesOf(line),
         start: {
-          reels: (body.threaded ?? []).map((row) => threadedReel(line, row)),
+          reels: reels.map((row) => threadedReel(line, row)),
           ...(body.pitchMm === undefined ? {} : { pitchMm: body.pitchMm }),
         },
         fixedFirst: body.fixedFirst ?? false,

@@ -3,18 +3,22 @@ import express, { type Express } from 'express'
 import helmet from 'helmet'
 import { Problem, problemTable } from '../kernel/problem.ts'
 import { roles } from '../people/index.ts'
+import { mountAsyncApi } from './asyncapi.ts'
 import { type Gate, openGate } from './callers.ts'
 import { codeRoutes } from './codes.ts'
 import { dayOrderRoutes } from './day-order.ts'
 import { refuseForeign } from './guards.ts'
 import { keyRoutes } from './keys.ts'
 import { layerRoutes } from './layers.ts'
+import { refuseOffers } from './line-socket.ts'
+import { lineSocketRoutes } from './line-socket-route.ts'
 import { lineRoutes } from './lines.ts'
 import { mountRoutes, prefix, problemMapper } from './mount.ts'
 import { mountApiPage, openApiDocument } from './openapi.ts'
 import { orientationRoutes } from './orientation.ts'
 import { packageRoutes } from './packages.ts'
 import type { ApiParts } from './parts.ts'
+import { readerRoutes } from './readers.ts'
 import { readinessRoutes } from './readiness.ts'
 import { rollRoutes } from './rolls.ts'
 import type { Route } from './route.ts'
@@ -23,6 +27,7 @@ import { sequenceRoutes } from './sequences.ts'
 import { sumsRoutes } from './sums.ts'
 import { workRoutes } from './work.ts'
 
+export { attachLineSockets, type LineSockets } from './line-socket.ts'
 export { type Metrics, openMetrics } from './metrics.ts'
 export { clearUploads } from './packages.ts'
 export type { ApiParts } from './parts.ts'
@@ -37,6 +42,8 @@ export const allRoutes = (parts: ApiParts): readonly Route[] => [
   ...dayOrderRoutes(parts),
   ...sumsRoutes(parts),
   ...runRoutes(parts),
+  ...lineSocketRoutes(parts),
+  ...readerRoutes(parts),
   ...rollRoutes(parts),
   ...layerRoutes(parts),
   ...codeRoutes(parts),
@@ -89,9 +96,11 @@ export function createApi(parts: ApiParts): Express {
   const routes = allRoutes(parts)
   mountRoutes(app, routes, { parts, gate })
   mountApiPage(app, openApiDocument(routes, parts.version))
+  mountAsyncApi(app, parts.version)
   app.use((request) => {
     throw new Problem('not-found', `there is nothing at ${request.path}`)
   })
+  app.use(refuseOffers)
   app.use(problemMapper(parts.log))
   return app
 }

@@ -23,7 +23,7 @@ import {
 } from '../lines/index.ts'
 import { roles } from '../people/index.ts'
 import type { ApiParts } from './parts.ts'
-import { maySeeLine } from './people.ts'
+import { heldTo, maySeeLine, onlyLine } from './people.ts'
 import { type Route, route } from './route.ts'
 
 const stored = <T extends z.ZodType>(content: T) => z.object({ revision: z.int(), digest: z.string(), content })
@@ -139,11 +139,11 @@ const listRoutes = (parts: ApiParts): Route[] => [
     tag: 'lines',
     roles,
     summary: 'Stored line profiles with their newest revisions; with a key of role line that line alone',
-    returns: [{ status: 200, description: 'Lines', schema: z.object({ lines: z.array(listed) }) }],
+    returns: [{ status: 200, description: 'Lines', schema: z.object({ lines: z.array(listed), onlyLine }) }],
     problems: [],
     async handle({ caller }) {
       const lines = await listLines(parts)
-      return { json: { lines: lines.filter(({ line }) => maySeeLine(caller, line)) } }
+      return { json: { lines: lines.filter(({ line }) => maySeeLine(caller, line)), ...heldTo(caller) } }
     },
   }),
   route({

@@ -3,7 +3,7 @@ import type { ErrorRequestHandler, Express, Request, RequestHandler, Response } 
 import type { Logger } from 'pino'
 import * as z from 'zod'
 import { limits } from '../kernel/limits.ts'
-import { Problem, toProblemDetails } from '../kernel/problem.ts'
+import { type Finding, Problem, toProblemDetails } from '../kernel/problem.ts'
 import { firstOf, schemaFindings } from '../kernel/schema-findings.ts'
 import type { Caller, Gate } from './callers.ts'
 import { mediaTypeOf, parseJson, readBody } from './guards.ts'
@@ -15,10 +15,16 @@ export const prefix = '/api/v1'
 
 const findingsMax = 100
 
+// Only personal keys fill in who acts.
+const unnamed = (finding: Finding): Finding =>
+  finding.pointer === '/by' && finding.message === 'is missing'
+    ? { ...finding, message: 'is missing: name who acts, or show a key that was made for a person by name' }
+    : finding
+
 function validate(schema: z.ZodType, value: unknown, part: string): unknown {
   const parsed = schema.safeParse(value)
   if (parsed.success) return parsed.data
-  const findings = schemaFindings(parsed.error, value, 'bad-request').slice(0, findingsMax)
+  const findings = schemaFindings(parsed.error, value, 'bad-request').slice(0, findingsMax).map(unnamed)
   throw new Problem('bad-request', `the ${part} does not fit: ${firstOf(findings)}`, { findings })
 }
 
@@ -63,11 +69,13 @@ function send(response: Response, reply: Exclude<Reply, 'sent'>): void {
 
 const unsigned = {}
 
-// In this order: a stranger's body is not read, and a line's key learns nothing of what is not its own.
+// In this order: a stranger's body is not read, a line's key learns nothing of what is not its own, and a key that ends while the body is
+// on its way does nothing any more.
 function handlerOf(route: Route, { parts, gate }: Mounting): RequestHandler {
   const lineOfRun = openLineOfRun(parts)
   return async (request, response) => {
-    const caller = await gate.admit(route, { request, response })
+    const admit = (): Promise<Caller> => gate.admit(route, { request, response })
+    const caller = await admit()
     const params = route.params ? validate(route.params, request.params, 'path') : request.params
     const query = validQuery(route, request, caller)
     await demandOwnLine(caller, { params, query }, lineOfRun)
@@ -76,7 +84,8 @@ function handlerOf(route: Route, { parts, gate }: Mounting): RequestHandler {
     await demandOwnLine(caller, asked, lineOfRun)
     demandOwnName(caller, asked)
     const signed = route.act ? await signatureOf(parts, { caller, act: route.act, asked }) : unsigned
-    const reply = await route.handle({ ...asked, caller, signed, request, response } as never)
+    await admit()
+    const reply = await route.handle({ ...asked, caller, signed, admitAgain: admit, request, response } as never)
     if (reply !== 'sent') send(response, reply)
   }
 }
@@ -134,7 +143,8 @@ export function problemMapper(log: Logger): ErrorRequestHandler {
   }
 }
 
-function asProblem(error: unknown): Problem {
+/** What was thrown, as a problem; what is none is a fault of ours. */
+export function asProblem(error: unknown): Problem {
   if (error instanceof Problem) return error
   const { status, message, code } = error as { status?: number; message?: string; code?: string }
   // A file that could not be written, such as an upload.

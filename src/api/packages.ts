@@ -14,7 +14,8 @@ import type { WorkItem, WorkOrder } from '../queue/port.ts'
 import { reasonedActSchema } from '../runs/index.ts'
 import { chunksOf } from './guards.ts'
 import type { ApiParts } from './parts.ts'
-import { type Reply, type Route, route } from './route.ts'
+import { recalledRunSchema, recalledRuns } from './recalls.ts'
+import { type Call, type Reply, type Route, route } from './route.ts'
 import { workSchema } from './work.ts'
 
 const name = z.string().min(1).max(limits.nameLengthMax)
@@ -72,7 +73,10 @@ export async function clearUploads({ spoolFolder, queue }: Pick<ApiParts, 'spool
 }
 
 /** A ZIP in the body goes to the spool; a path is looked at where it is. */
-async function sourceOf(parts: ApiParts, request: Request, body: { path: string } | undefined): Promise<Source> {
+async function sourceOf(
+  parts: ApiParts,
+  { request, admitAgain, body }: Call<unknown, unknown, { path: string } | undefined>,
+): Promise<Source> {
   if (body) {
     if (!path.isAbsolute(body.path))
       throw new Problem('bad-request', 'the path is not absolute', { pointer: '/path', measured: body.path })
@@ -83,6 +87,7 @@ async function sourceOf(parts: ApiParts, request: Request, body: { path: string 
   const file = path.join(parts.spoolFolder, `upload-${randomUUID()}.zip`)
   try {
     await pipeline(measured(request), createWriteStream(file, { flags: 'wx' }))
+    await admitAgain()
   } catch (error) {
     await rm(file, { force: true })
     throw error
@@ -131,9 +136,14 @@ function publishRoutes(parts: ApiParts): Route[] {
         { status: 200, description: 'With Prefer: wait; the work with the report', schema: workSchema },
       ],
       problems: ['wrong-media-type', 'body-too-large', 'not-found', 'package-refused'],
-      async handle({ request, body }) {
-        const source = await sourceOf(parts, request, body)
-        return enqueue(parts, request, { id: `check-${randomUUID()}`, kind: 'check', payload: source, attemptsMax: 2 })
+      async handle(call) {
+        const source = await sourceOf(parts, call)
+        return enqueue(parts, call.request, {
+          id: `check-${randomUUID()}`,
+          kind: 'check',
+          payload: source,
+          attemptsMax: 2,
+        })
       },
     }),
     route({
@@ -151,9 +161,9 @@ function publishRoutes(parts: ApiParts): Route[] {
         { status: 200, description: 'With Prefer: wait; the work with its result', schema: workSchema },
       ],
       problems: ['wrong-media-type', 'body-too-large', 'not-found', 'package-refused', 'data-full'],
-      async handle({ request, body, query }) {
-        const source = await sourceOf(parts, request, body)
-        return enqueue(parts, request, publishOrder({ ...source, by: query.by }))
+      async handle(call) {
+        const source = await sourceOf(parts, call)
+        return enqueue(parts, call.request, publishOrder({ ...source, by: call.query.by }))
       },
     }),
   ]
@@ -224,13 +234,13 @@ function withdrawRoutes(parts: ApiParts): Route[] {
         {
           status: 200,
           description: 'What the recall did to open runs',
-          schema: z.object({ outcome: z.string(), runs: z.array(z.object({ runId: z.string(), revoked: z.int() })) }),
+          schema: z.object({ outcome: z.string(), runs: z.array(recalledRunSchema) }),
         },
       ],
       problems: ['version-not-found'],
       async handle({ params, body, signed }) {
         const { outcome } = await withdraw(parts, { ...params, ...body, ...signed })
-        return { json: { outcome, runs: await parts.runs.recalled(params) } }
+        return { json: { outcome, runs: await recalledRuns(parts, params) } }
       },
     }),
   ]

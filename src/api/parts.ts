@@ -7,6 +7,7 @@ import type { WorkQueue } from '../queue/port.ts'
 import type { Captures, Runs } from '../runs/index.ts'
 import type { BlobStore, Database } from '../storage/port.ts'
 import type { Metrics } from './metrics.ts'
+import type { ReadersView } from './readers-view.ts'
 
 export interface ApiParts {
   readonly version: string
@@ -24,6 +25,8 @@ export interface ApiParts {
   readonly clock: Clock
   readonly log: Logger
   readonly metrics: Metrics
+  /** Plain code readers and streams of pictures; absent: none are configured. */
+  readonly readers?: () => ReadersView
   /** Folder for uploads that are being taken in. */
   readonly spoolFolder: string
   /** The signed checkpoint of a run's ledger as it is durable now. */

@@ -1,5 +1,6 @@
 // What a caller may touch and in whose name: a line's key touches its own line only, a personal key signs for its person alone, and
 // some acts take two people.
+import * as z from 'zod'
 import { Problem } from '../kernel/problem.ts'
 import { getTicket } from '../lines/index.ts'
 import { type Holder, isSameName, type TwoPersonAct } from '../people/index.ts'
@@ -66,6 +67,16 @@ export async function demandOwnLine(caller: Caller, asked: Asked, lineOfRun: Lin
 /** Whether a caller may see what belongs to this line. */
 export const maySeeLine = ({ key }: Caller, line: string): boolean => key?.role !== 'line' || key.line === line
 
+/** As `heldTo` sends it. */
+export const onlyLine = z
+  .string()
+  .optional()
+  .meta({ description: 'With a key of role line: nothing of others is listed' })
+
+/** Of a list that leaves out what belongs to other lines: which line it is held to, so that nobody takes it for all there is. */
+export const heldTo = ({ key }: Caller): { readonly onlyLine?: string } =>
+  key?.role === 'line' && key.line !== undefined ? { onlyLine: key.line } : {}
+
 /** With a personal key `by` may be left out: fills it in. */
 export const withPerson = (caller: Caller, value: unknown): unknown => {
   const person = caller.key?.person
@@ -86,10 +97,10 @@ export function demandOwnName({ key }: Caller, asked: Asked): void {
   }
 }
 
-// Of the run, and of a ticket that it is opened with or changed to.
+// Of any ticket that the run has had, since each has labels on the web, and of one that it is opened with or changed to.
 async function isRegulated({ runs, database }: SignParts, asked: Asked): Promise<boolean> {
   const [runId] = textsIn(asked.params, 'runId')
-  if (runId !== undefined && (await runs.get(runId)).state.ticket.regulated) return true
+  if (runId !== undefined && (await runs.get(runId)).state.tickets.some(({ ticket }) => ticket.regulated)) return true
   const [ticket] = textsIn(asked.body, 'ticket')
   return ticket !== undefined && (await getTicket({ database }, ticket)).content.regulated
 }

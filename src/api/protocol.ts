@@ -51,6 +51,7 @@ function eventRoutes(parts: ApiParts): Route[] {
         'frame-conflict',
         'frame-order',
         'frame-leap',
+        'frame-on-rest',
         'cell-unknown',
         'ledger-unavailable',
         'data-full',
@@ -82,13 +83,15 @@ function eventRoutes(parts: ApiParts): Route[] {
         'frame-conflict',
         'frame-order',
         'frame-leap',
+        'frame-on-rest',
         'body-too-large',
         'wrong-media-type',
         'ledger-unavailable',
       ],
-      async handle({ params, query, request }) {
+      async handle({ params, query, request, admitAgain }) {
         const run = await parts.runs.get(params.runId)
         const bytes = await readBody(request, limits.captureBytesMax)
+        await admitAgain()
         const picture = {
           frame: query.frame,
           positionUm: toUm(query.positionMm),

@@ -11,7 +11,7 @@ const origin = z.object({
   roll: z.string().meta({ description: 'The roll that was unwound' }),
   pass: z.int(),
   fromMm: z.number().meta({ description: 'Encoder position of the first mark' }),
-  toMm: z.number().meta({ description: 'Of the last mark' }),
+  toMm: z.number().meta({ description: 'Of the end of the last frame' }),
   firstFrame: count.optional(),
   lastFrame: count.optional(),
   frames: count,

@@ -3,14 +3,12 @@ import { Readable } from 'node:stream'
 import { pipeline } from 'node:stream/promises'
 import type { Response } from 'express'
 import * as z from 'zod'
-import { type LayerSumOf, ordersFor, sumOrder, sumTicket } from '../lines/index.ts'
 import {
-  type ForecastSums,
+  forecastOf,
   openRollRecord,
   type PullRow,
   pullListCsv,
   type RollRecord,
-  type Run,
   recordHtml,
   recordPdf,
   reportCsv,
@@ -39,15 +37,6 @@ async function openRecord(parts: ApiParts, runId: string): Promise<RollRecord> {
   return openRollRecord(parts, await parts.runs.get(runId))
 }
 
-// The sums of the ticket as the run froze it; only where every layer's pixels were summed before, since a record should not wait for that.
-async function sumsFor(parts: ApiParts, { state }: Run): Promise<ForecastSums | undefined> {
-  const { ticket, line, frozen } = state
-  const layerSums: LayerSumOf = (layer, station) => parts.layerSums.of(sumOrder(layer, station))
-  const inquiry = { ticket, line, frozen, layerSums }
-  if ((await parts.layerSums.missing(ordersFor(inquiry))).length > 0) return undefined
-  return sumTicket(inquiry)
-}
-
 const reportRoute = (parts: ApiParts): Route =>
   route({
     method: 'get',
@@ -69,7 +58,7 @@ const reportRoute = (parts: ApiParts): Route =>
       if (query.format === 'csv') return send(response, csvType, reportCsv(parts.database, run))
       if (query.format === 'json') return { json: await reportRun(parts.database, run) }
       const record = await openRollRecord(parts, run)
-      const sums = await sumsFor(parts, run)
+      const sums = await forecastOf(parts, run)
       if (query.format === 'html')
         return { text: await recordHtml(record, { sums }), mediaType: 'text/html; charset=utf-8' }
       return send(response, 'application/pdf', recordPdf(record, { sums }))

@@ -7,12 +7,13 @@ import { type Route, route } from './route.ts'
 
 const count = z.int().min(0)
 const labelCount = {
-  labels: count.meta({ description: 'The sum of the six that follow' }),
+  labels: count.meta({ description: 'The sum of the seven that follow' }),
   complete: count.meta({ description: 'Laid in every pass that their version has layers in' }),
   partly: count.meta({ description: 'Laid in one pass, skipped in another' }),
   toCome: count.meta({ description: 'Laid where they were seen, but not seen in another pass' }),
   never: count.meta({ description: 'Laid in no pass' }),
   setUp: count.meta({ description: 'Laid as set-up: waste' }),
+  cutOut: count.meta({ description: 'Taken out of the web after a pass: they come no more' }),
   unclear: count.meta({
     description: 'Reported part or unknown, two versions on one label, or one serial on two labels',
   }),
@@ -35,6 +36,7 @@ const versionAcross = z.object({
     toCome: examples.optional(),
     never: examples.optional(),
     setUp: examples.optional(),
+    cutOut: examples.optional(),
     unclear: examples.optional(),
   }),
 })

@@ -13,6 +13,8 @@ export interface Call<Params, Query, Body> {
   readonly caller: Caller
   /** Of an act: the keys and the second person that sign it, to be recorded beside `by`. */
   readonly signed: Signature
+  /** For a body that the handler reads itself: when it is read, and before anything is done, since the key may have ended meanwhile. */
+  readonly admitAgain: () => Promise<unknown>
   readonly request: Request
   readonly response: Response
 }

@@ -1,7 +1,7 @@
 // A run as people and controllers see it.
 import * as z from 'zod'
 import { provingReasons } from '../ledger/index.ts'
-import { causeSchema, fromMaterial, provingOf, type Run, toMm } from '../runs/index.ts'
+import { causeSchema, fromMaterial, noticeByStation, provingOf, type Run, toMm } from '../runs/index.ts'
 
 export const runViewSchema = z
   .object({
@@ -18,6 +18,21 @@ export const runViewSchema = z
     lastFrame: z.int().meta({ description: '−1 before the first' }),
     positionMm: z.number(),
     pending: z.int().meta({ description: 'Frames without answers' }),
+    noReturnAfterMm: z
+      .number()
+      .meta({ description: "From a frame's position to the first point of no return of its labels" }),
+    stations: z
+      .array(
+        z.object({
+          station: z.string(),
+          skips: z.boolean().meta({ description: 'Whether it can let single labels pass without' }),
+          noReturnAfterMm: z
+            .number()
+            .meta({ description: "From a frame's position until it must know, with the layer at hand" }),
+          fetchAfterMm: z.number().meta({ description: '… and until a layer that is not at hand must be fetched' }),
+        }),
+      )
+      .meta({ description: 'In web order; the first that skips sets the points of no return' }),
     counts: z.object({
       frames: z.int(),
       labels: z.int(),
@@ -78,6 +93,13 @@ export function runView({ state }: Run): z.infer<typeof runViewSchema> {
     lastFrame: state.lastFrame,
     positionMm: toMm(state.lastPositionUm),
     pending: state.waiting.size,
+    noReturnAfterMm: toMm(state.soonestNoReturnUm),
+    stations: noticeByStation(state.line, state.cells).map(({ station, skips, atHandUm, notAtHandUm }) => ({
+      station,
+      skips,
+      noReturnAfterMm: toMm(atHandUm),
+      fetchAfterMm: toMm(notAtHandUm),
+    })),
     counts: { ...state.counts, flags: state.counts.flags as Record<string, number> },
     examples: state.examples as Record<string, { frame: number; cell: number; index: number }>,
     causes: [...state.causes.all()],

@@ -18,8 +18,9 @@ import {
 } from '../runs/index.ts'
 import { ledgerRoutes } from './ledger.ts'
 import type { ApiParts } from './parts.ts'
-import { maySeeLine, type NamedAct } from './people.ts'
+import { heldTo, maySeeLine, type NamedAct, onlyLine } from './people.ts'
 import { protocolRoutes } from './protocol.ts'
+import { recallRoutes } from './recalls.ts'
 import { recordRoutes } from './records.ts'
 import { type Route, route } from './route.ts'
 import { runView, runViewSchema } from './run-view.ts'
@@ -179,12 +180,16 @@ function openRoutes(parts: ApiParts): Route[] {
       roles,
       summary: 'All runs, newest first; with a key of role line those of that line',
       returns: [
-        { status: 200, description: 'Runs', schema: z.object({ runs: z.array(z.looseObject({ runId: z.string() })) }) },
+        {
+          status: 200,
+          description: 'Runs',
+          schema: z.object({ runs: z.array(z.looseObject({ runId: z.string() })), onlyLine }),
+        },
       ],
       problems: [],
       async handle({ caller }) {
         const runs = await parts.runs.list()
-        return { json: { runs: runs.filter(({ line }) => maySeeLine(caller, line)) } }
+        return { json: { runs: runs.filter(({ line }) => maySeeLine(caller, line)), ...heldTo(caller) } }
       },
     }),
     route({
@@ -252,6 +257,7 @@ export const runRoutes = (parts: ApiParts): readonly Route[] => [
   ...setUpRoutes(parts),
   ...protocolRoutes(parts),
   ...recordRoutes(parts),
+  ...recallRoutes(parts),
   ...traceRoutes(parts),
   ...ledgerRoutes(parts),
 ]

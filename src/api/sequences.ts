@@ -68,10 +68,11 @@ export const sequenceRoutes = (parts: ApiParts): readonly Route[] => [
       },
     ],
     problems: ['sequence-refused', 'body-too-large', 'wrong-media-type', 'data-full'],
-    async handle({ query, request }) {
+    async handle({ query, request, admitAgain }) {
       const file = path.join(parts.spoolFolder, `sequence-${randomUUID()}.csv`)
       try {
         await pipeline(measured(request), createWriteStream(file, { flags: 'wx' }))
+        await admitAgain()
         return { json: await putSequence(parts, { path: file, layout: layoutFor(parts, query) }) }
       } finally {
         await rm(file, { force: true })

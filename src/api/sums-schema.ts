@@ -1,7 +1,7 @@
 // The sums of a ticket as the API describes them.
 import * as z from 'zod'
 import { stationKinds } from '../kernel/terms.ts'
-import { sumsCodes } from '../lines/index.ts'
+import { reelCodes, sumsCodes } from '../lines/index.ts'
 
 const station = z.enum(stationKinds)
 const fluid = z.enum(['varnish', 'adhesive'])
@@ -116,11 +116,11 @@ const sums = z
   .meta({ id: 'TicketSums' })
 
 const row = z.object({
-  code: z.enum(sumsCodes),
+  code: z.enum([...sumsCodes, ...reelCodes]),
   message: z.string(),
   mend: z.string(),
-  measured: z.number().optional(),
-  limit: z.number().optional(),
+  measured: z.union([z.string(), z.number()]).optional(),
+  limit: z.union([z.string(), z.number()]).optional(),
   ...z.object(version).partial().shape,
   layer: z.string().optional(),
 })

@@ -76,7 +76,9 @@ export const sumsRoutes = (parts: ApiParts): readonly Route[] => [
       const own = await weighed(inquiry)
       if (!body.whatIf) return { json: own }
       const whatIf = definite(body.whatIf)
-      return { json: { ...own, whatIf: await weighed({ ...inquiry, whatIf }) } }
+      const asked = await weighed({ ...inquiry, whatIf })
+      const blockers = whatIf.foils ? await parts.runs.reelsInstead(names, whatIf.foils) : []
+      return { json: { ...own, whatIf: { ...asked, blockers: [...blockers, ...asked.blockers] } } }
     },
   }),
 ]

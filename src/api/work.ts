@@ -2,7 +2,9 @@
 import * as z from 'zod'
 import { Problem } from '../kernel/problem.ts'
 import { roles } from '../people/index.ts'
-import { workStates } from '../queue/port.ts'
+import { type WorkItem, workStates } from '../queue/port.ts'
+import { cancelRead, readKind } from '../runs/index.ts'
+import type { Caller } from './callers.ts'
 import type { ApiParts } from './parts.ts'
 import { maySeeLine } from './people.ts'
 import { type Route, route } from './route.ts'
@@ -27,7 +29,16 @@ export const workSchema = z
 
 const params = z.object({ id: z.string().min(1).max(500) })
 
-export const workRoutes = ({ queue }: ApiParts): readonly Route[] => [
+// What reads the pictures of a running line is not prepress's to hold up. Problems `work-not-found`, `forbidden`.
+async function workFor({ queue }: Pick<ApiParts, 'queue'>, { key }: Caller, id: string): Promise<WorkItem> {
+  const work = await queue.get(id)
+  if (!work) throw new Problem('work-not-found', `no work ${id}`)
+  if (work.kind === readKind && key !== undefined && key.role !== 'admin')
+    throw new Problem('forbidden', 'the reading of pictures takes a key of role admin', { measured: key.role })
+  return work
+}
+
+export const workRoutes = ({ queue, runs }: ApiParts): readonly Route[] => [
   route({
     method: 'get',
     path: '/work',
@@ -79,21 +90,28 @@ export const workRoutes = ({ queue }: ApiParts): readonly Route[] => [
     path: '/work/:id/requeue',
     tag: 'work',
     roles: ['prepress', 'admin'],
-    summary: 'Put dead or cancelled work back with fresh tries',
+    summary: 'Put dead or cancelled work back with fresh tries; work that reads pictures takes role admin',
     params,
     returns: [{ status: 200, description: 'The work', schema: workSchema }],
     problems: ['work-not-found', 'work-state'],
-    handle: async ({ params: { id } }) => ({ json: await queue.requeue(id) }),
+    async handle({ params: { id }, caller }) {
+      await workFor({ queue }, caller, id)
+      return { json: await queue.requeue(id) }
+    },
   }),
   route({
     method: 'post',
     path: '/work/:id/cancel',
     tag: 'work',
     roles: ['prepress', 'admin'],
-    summary: 'Cancel work that waits or runs',
+    summary:
+      'Cancel work that waits or runs; the reading of a picture takes role admin, and its frame then has no reads',
     params,
     returns: [{ status: 200, description: 'The work', schema: workSchema }],
     problems: ['work-not-found', 'work-state'],
-    handle: async ({ params: { id } }) => ({ json: await queue.cancel(id) }),
+    async handle({ params: { id }, caller }) {
+      const work = await workFor({ queue }, caller, id)
+      return { json: work.kind === readKind ? await cancelRead({ runs, queue }, work) : await queue.cancel(id) }
+    },
   }),
 ]

@@ -14,6 +14,10 @@ const counts = { frames: 0, labels: 0, lay: 0, skip: 0, stop: 0, setup: 0, revok
 const view = {
   runId: 'T.1',
   state: 'open',
+  ticket: 'T',
+  tickets: ['T'],
+  roll: 'R',
+  line: 'L',
   lanes: [1, 2],
   provableLanes: [],
   pending: 0,
@@ -130,8 +134,42 @@ describe('a run', () => {
     const split = { ledgerIndex: 40, event: 'split', roll: 'R1-A', positionMm: 1200.5 }
     reply = { ...view, material: [...Array.from({ length: 13 }, (_, i) => splice(i)), split] }
     await sent('runs T.1')
-    expect(out).toContain('\n  2 earlier events of the material\n  entry 2: splice\n')
+    expect(out).toContain('\n  2 earlier events of the material\n  entry 2: splice, place not recorded\n')
     expect(out).toContain('\n  entry 40: split R1-A at 1200.5 mm\n')
+  })
+
+  it.each([
+    [
+      { event: 'cut-out', positionMm: 1500, toPositionMm: 1600, frames: 1 },
+      'cut-out at 1500 to 1600 mm, 1 frame missing',
+    ],
+    [{ event: 'cut-out', frames: 2, note: 'torn' }, 'cut-out, place not recorded, 2 frames missing: torn'],
+    [
+      {
+        event: 'slit',
+        roll: 'A',
+        laneRolls: [
+          { roll: 'A-1', lanes: [1] },
+          { roll: 'A-2', lanes: [2, 3] },
+        ],
+      },
+      'slit A into A-1 (lane 1), A-2 (lanes 2, 3)',
+    ],
+    [
+      { event: 'foil', station: 'foil', foil: 'gold', leftMm: 2, widthMm: 54 },
+      'foil at the foil station: gold, 2 to 56 mm across',
+    ],
+    [{ event: 'foil', station: 'foil', positionMm: 7 }, 'foil at the foil station: nothing threaded at 7 mm'],
+  ])('tells all of the event %j', async (event, text) => {
+    reply = { ...view, material: [{ ledgerIndex: 5, ...event }] }
+    await sent('runs T.1')
+    expect(out).toContain(`\n  entry 5: ${text}\n`)
+  })
+
+  it('is named by its ticket, the ones before it, its roll and its line', async () => {
+    reply = { ...view, ticket: 'T3', tickets: ['T', 'T2', 'T3'] }
+    await sent('runs T.1')
+    expect(out).toContain('\n  ticket T3 (before: T, T2), roll R, line L\n')
   })
 })
 
@@ -142,6 +180,12 @@ describe('change-ticket', () => {
       body: { ticket: 'T2', by: 'Ann', why: 'next order', override: true },
     })
     expect(await cli('change-ticket T.1 T2 --by Ann')).toBe(2)
+  })
+
+  it('says that it changed, and from which to which', async () => {
+    reply = { ...view, ticket: 'T2', tickets: ['T', 'T2'] }
+    await sent('change-ticket T.1 T2 --by Ann --why', 'next order')
+    expect(out).toMatch(/^run T\.1 goes on with ticket T2 from the next frame, instead of T\nrun T\.1 is open/)
   })
 })
 

@@ -121,7 +121,7 @@ interface AnswersPage {
 const decisionText = ({ decision, setup, revokedBy }: Answer): string =>
   [decision, ...(setup ? ['set-up'] : []), ...(revokedBy === undefined ? [] : ['revoked'])].join(', ')
 
-function pageText(page: AnswersPage): string {
+function pageText(page: AnswersPage, runId: string): string {
   const rows = page.answers.map((answer) => [
     answer.frame,
     answer.place,
@@ -131,9 +131,10 @@ function pageText(page: AnswersPage): string {
     answer.identity ? `${answer.identity.design}${answer.identity.version ? ` v${answer.identity.version}` : ''}` : '',
     answer.identity?.text ?? '',
   ])
-  return rows.length > 0
-    ? table(['frame', 'place', 'cell', 'decision', 'flags', 'design', 'code'], rows)
-    : 'No answers.'
+  if (rows.length === 0) return 'No answers.'
+  const shown = table(['frame', 'place', 'cell', 'decision', 'flags', 'design', 'code'], rows)
+  const isUnknown = page.answers.some(({ identity, flags }) => !identity && flags.includes('unknown-code'))
+  return isUnknown ? `${shown}\ncodes that no job knows stand in: rollcall report ${runId} --format csv` : shown
 }
 
 /** All answers after a cursor, one JSON object a line, page by page. */
@@ -181,7 +182,7 @@ function answersCommand(add: AddCommand): void {
         const query = frame === undefined ? `after=${after}&limit=${limit}` : `frame=${frame}`
         const page = await server.get<AnswersPage>(`${at}/answers?${query}`)
         const more = frame === undefined && page.cursor > after ? `\ngo on with --after ${page.cursor}` : ''
-        output.result(page, `${pageText(page)}${more}`)
+        output.result(page, `${pageText(page, runId)}${more}`)
         return 0
       })
     },

@@ -1,5 +1,11 @@
 // Commands on what a run left: finished rolls, reconciliation, pull list, make-good list.
-import type { FinishedView, MakeGoodSummary, PullRow, Reconciliation } from '../runs/index.ts'
+import {
+  type FinishedView,
+  type MakeGoodSummary,
+  type PullRow,
+  type Reconciliation,
+  statedTexts,
+} from '../runs/index.ts'
 import type { AddCommand } from './command.ts'
 import { table } from './output.ts'
 import { writeOut } from './write-out.ts'
@@ -61,13 +67,9 @@ function reconciliationText({ run, rolls, cutOut, rests, designs }: Reconciliati
   ]
   const byDesign = designs.map((row) => tallyRow([row.job, row.design].filter(Boolean).join(' ') || 'not known', row))
   const { expected } = run
-  const stated = expected
-    ? [
-        `Stated by ticket: ${expected.labels} labels; recorded as missing ${expected.missing}; difference ${expected.difference}.`,
-        '',
-      ]
-    : ['']
-  return [table(['where', ...tallyHeadings], where), ...stated, table(['design', ...tallyHeadings], byDesign)].join(
+  const { text, mend } = expected ? statedTexts(expected, { seen: run.in }) : {}
+  const stated = [text, mend].filter((line) => line !== undefined)
+  return [table(['where', ...tallyHeadings], where), ...stated, '', table(['design', ...tallyHeadings], byDesign)].join(
     '\n',
   )
 }

@@ -39,11 +39,18 @@ async function create({ withServer, output }: Context, options: KeyOptions): Pro
   if (role !== 'line' && line) throw new Problem('usage', `--line is for keys of role line, not ${role}`)
   const expiresAtMs = expires === undefined ? undefined : endOf(expires, Date.now())
   const order = { role, person, line, expiresAtMs, by }
-  const made = await withServer((server) => server.send<{ record: KeyRecord; key: string }>('POST', '/keys', order))
+  const { made, isLost } = await withServer(async (server) => {
+    const { lines } = line === undefined ? { lines: [] } : await server.get<{ lines: { line: string }[] }>('/lines')
+    return {
+      made: await server.send<{ record: KeyRecord; key: string }>('POST', '/keys', order),
+      isLost: line !== undefined && !lines.some((row) => row.line === line),
+    }
+  })
   const end = expiresAtMs === undefined ? 'no end' : `until ${dayOf(expiresAtMs)}Z`
   const lines = [
     made.key,
     `Key ${made.record.id}: ${forWhom(options)}, ${end}. It is shown this once and stored nowhere: keep it safe.`,
+    ...(isLost ? [`No line ${line} is stored: the key is good for little until it is. Was another line meant?`] : []),
     'From now on every request needs a key; commands on this machine use that of the data directory by themselves.',
   ]
   output.result(made, lines.join('\n'))

@@ -101,11 +101,34 @@ async function putAct({ what, given, options, context: { withServer, output } }:
   const query = options.line === undefined ? '' : `?${new URLSearchParams({ line: options.line })}`
   return withServer(async (server) => {
     const content = options.sequence ? await withSequence(server, options.sequence, read) : read
-    const target = `/${what}s/${encodeURIComponent(name)}${query}`
-    const stored = await about(given, server.send<{ revision: number }>('PUT', target, content))
-    output.result(stored, `${what} ${name} stored, revision ${stored.revision}`)
+    const target = `/${what}s/${encodeURIComponent(name)}`
+    const before = what === 'ticket' ? await newestOf(server, target) : undefined
+    const stored = await about(given, server.send<Stored>('PUT', `${target}${query}`, content))
+    const dropped = before?.content.sequence && !content.sequence ? { sequenceDroppedOf: before.revision } : {}
+    const lines = [
+      `${what} ${name} stored, revision ${stored.revision}`,
+      ...('sequenceDroppedOf' in dropped
+        ? [`the sequence of revision ${before?.revision} is not on this one; add --sequence FILE to keep it`]
+        : []),
+    ]
+    output.result({ ...stored, ...dropped }, lines.join('\n'))
     return 0
   })
+}
+
+interface Stored {
+  readonly revision: number
+  readonly content: Content
+}
+
+/** What is stored by that name so far. */
+async function newestOf(server: Server, target: string): Promise<Stored | undefined> {
+  try {
+    return await server.get<Stored>(target)
+  } catch (error) {
+    if (error instanceof Problem && error.code === 'ticket-not-found') return undefined
+    throw error
+  }
 }
 
 async function showAct({ what, given, options, context: { withServer, output } }: Act): Promise<number> {
@@ -137,13 +160,18 @@ interface Listed {
 }
 
 async function listAct({ what, context: { withServer, output } }: Act): Promise<number> {
-  const reply = await withServer((server) => server.get<Record<string, Listed[]>>(`/${what}s`))
+  const reply = await withServer((server) =>
+    server.get<{ lines?: Listed[]; tickets?: Listed[]; onlyLine?: string }>(`/${what}s`),
+  )
   const listed = reply[`${what}s`] ?? []
   const about = (row: Listed): string[] =>
     what === 'line' ? [String(row.title)] : [String(row.roll), (row.jobs as string[]).join(', '), String(row.pass)]
   const rows = listed.map((row) => [String(row[what]), row.revision, timeOf(row.storedAtMs), ...about(row)])
   const headings = [what, 'revision', 'stored (UTC)', ...(what === 'line' ? ['title'] : ['roll', 'jobs', 'pass'])]
-  output.result(listed, rows.length > 0 ? table(headings, rows) : `No ${what} is stored yet.`)
+  const none = reply.onlyLine
+    ? `Line ${reply.onlyLine} is not stored yet; this key sees no other.`
+    : `No ${what} is stored yet.`
+  output.result(listed, rows.length > 0 ? table(headings, rows) : none)
   return 0
 }
 

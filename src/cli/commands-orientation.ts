@@ -8,7 +8,7 @@ interface Reply {
   readonly roll: string
   readonly line: string
   readonly words: readonly string[]
-  readonly rewoundOnce?: { readonly leadEdge: string; readonly direction: string }
+  readonly rewoundOnce?: { readonly leadEdge: string; readonly direction: string; readonly lanesMirrored: boolean }
   readonly orientation:
     | { readonly kind: 'possible'; readonly cells: readonly TravellingCell[] }
     | { readonly kind: 'impossible'; readonly code: string; readonly message: string }
@@ -38,7 +38,9 @@ function textOf({ roll, line, words, orientation, rewoundOnce }: Reply): string 
     `${cell.rotateDeg}°`,
   ])
   const next = rewoundOnce
-    ? [`Rewound once, for another pass: leadEdge ${rewoundOnce.leadEdge}, direction ${rewoundOnce.direction}.`]
+    ? [
+        `Rewound once, for another pass: leadEdge ${rewoundOnce.leadEdge}, direction ${rewoundOnce.direction}, lanesMirrored ${rewoundOnce.lanesMirrored}.`,
+      ]
     : []
   return [`Roll ${roll} on ${line}; check at the unwinder:`, ...list, table(headings, rows), ...next].join('\n')
 }

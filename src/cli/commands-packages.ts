@@ -8,6 +8,7 @@ import { type Finding, Problem, type ProblemCode } from '../kernel/problem.ts'
 import type { WorkItem } from '../queue/port.ts'
 import { type AddCommand, wholeOf } from './command.ts'
 import { type Output, table } from './output.ts'
+import { type RecalledLabels, recalledText } from './recall-text.ts'
 import type { Server } from './server.ts'
 
 /** Follows queued work to its end, showing progress; its result, or the problem it ended with. */
@@ -129,7 +130,7 @@ function checkAndPublish(add: AddCommand): void {
         return showCheck(await followWork<CheckReport>(server, work.id, output), output)
       }),
   )
-  add<{ by: string; release?: boolean; why?: string }>(
+  add<PublishOptions>(
     'publish',
     'Check and publish a job package (folder or ZIP) in one atomic step',
     (command) =>
@@ -137,18 +138,38 @@ function checkAndPublish(add: AddCommand): void {
         .argument('<package>', 'folder or ZIP')
         .requiredOption('--by <name>', 'who publishes')
         .option('--release', 'release its versions at once')
-        .option('--why <reason>', 'reason, with --release'),
+        .option('--why <reason>', 'reason, with --release')
+        .option('--second <name>', 'a second person, with --release, where policy asks for one'),
     ({ withServer, output }, options, [source = '']) =>
       withServer(async (server) => {
-        const work = await submit(server, source, `/packages?by=${encodeURIComponent(options.by)}`)
+        const query = options.by === undefined ? '' : `?by=${encodeURIComponent(options.by)}`
+        const work = await submit(server, source, `/packages${query}`)
         const result = await followWork<Published>(server, work.id, output)
-        const target = `/packages/${encodeURIComponent(result.job)}/${result.package}/release`
-        const body = { by: options.by, why: options.why ?? 'released on publishing' }
-        if (options.release) await server.send('POST', target, body)
+        if (options.release) await releaseFresh(server, result, options)
         output.result(result, publishedText(result, options.release === true))
         return 0
       }),
   )
+}
+
+interface PublishOptions {
+  /** Absent with a personal key. */
+  readonly by?: string
+  readonly release?: boolean
+  readonly why?: string
+  readonly second?: string
+}
+
+// Refused or not, what was published stays so; who reads the refusal should know.
+async function releaseFresh(server: Server, result: Published, { by, why, second }: PublishOptions): Promise<void> {
+  const target = `/packages/${encodeURIComponent(result.job)}/${result.package}/release`
+  try {
+    await server.send('POST', target, { by, why: why ?? 'released on publishing', second })
+  } catch (error) {
+    if (!(error instanceof Problem)) throw error
+    const { code, message, place, findings } = error
+    throw new Problem(code, `${message}; ${publishedText(result, false)}`, { ...place, findings })
+  }
 }
 
 function releaseTarget(job: string, of: { package?: string; design?: string; version?: string }): string {
@@ -163,7 +184,7 @@ const versionTarget = (job: string, design: string, version: string): string =>
   `/jobs/${encodeURIComponent(job)}/designs/${encodeURIComponent(design)}/versions/${wholeOf(version, '--version', { min: 1 })}`
 
 function versionActs(add: AddCommand): void {
-  add<{ by: string; why: string; second?: string; package?: string; design?: string; version?: string }>(
+  add<{ by?: string; why: string; second?: string; package?: string; design?: string; version?: string }>(
     'release',
     'Release the versions of a package, or one version of a design',
     (command) =>
@@ -188,7 +209,7 @@ function versionActs(add: AddCommand): void {
       })
     },
   )
-  add<{ by: string; why: string; second?: string; design: string; version: string; yes?: boolean }>(
+  add<{ by?: string; why: string; second?: string; design: string; version: string; yes?: boolean }>(
     'withdraw',
     'Recall a version: runs stop laying it at once, and it can never be released again',
     (command) =>
@@ -206,10 +227,10 @@ function versionActs(add: AddCommand): void {
       if (!yes) throw new Problem('usage', `a recall cannot be undone; add --yes to recall ${name}`)
       return withServer(async (server) => {
         const result = await server.send<Withdrawn>('POST', target, { by, why, second })
-        const runs = result.runs.map(
-          (run) =>
-            `\n  run ${run.runId}: ${counted(run.revoked, 'answer')} revoked; see its stops with: rollcall runs ${run.runId}`,
-        )
+        const runs = result.runs.map((run) => {
+          const labels = run.labels ? `\n${recalledText(run.labels).replaceAll(/^/gm, '    ')}` : ''
+          return `\n  run ${run.runId}: ${counted(run.revoked, 'answer')} revoked; see its stops with: rollcall runs ${run.runId}${labels}`
+        })
         const done = result.outcome === 'unchanged' ? 'was withdrawn already' : 'withdrawn'
         output.result(result, `${name} ${done}${runs.join('')}`)
         return 0
@@ -220,7 +241,7 @@ function versionActs(add: AddCommand): void {
 
 interface Withdrawn {
   readonly outcome: string
-  readonly runs: readonly { readonly runId: string; readonly revoked: number }[]
+  readonly runs: readonly { readonly runId: string; readonly revoked: number; readonly labels?: RecalledLabels }[]
 }
 
 interface JobView {

@@ -1,5 +1,6 @@
 // Commands of QA: the roll record, tracing a code, ledgers, checkpoints, the public key.
 import { Option } from 'commander'
+import { Problem } from '../kernel/problem.ts'
 import type { RunReport, Sighting } from '../runs/index.ts'
 import type { AddCommand } from './command.ts'
 import { type Output, table } from './output.ts'
@@ -24,27 +25,30 @@ async function give(output: Output, { name, body, out }: Given): Promise<number>
 }
 
 function reportCommand(add: AddCommand): void {
-  add<{ format: string; out?: string; pdf?: string }>(
+  add<{ format?: string; out?: string; pdf?: string }>(
     'report',
     'The roll record of a run: JSON, CSV (a row a label), one HTML page, or PDF',
     (command) =>
       command
         .argument('<run>', 'id of a run')
         .addOption(
-          new Option('--format <format>', 'of the record').choices(['json', 'csv', 'html', 'pdf']).default('json'),
+          new Option('--format <format>', 'of the record (default: json)').choices(['json', 'csv', 'html', 'pdf']),
         )
         .option('--out <file>', 'write here')
         .option('--pdf <file>', 'write the record as PDF here'),
-    ({ withServer, output }, { pdf, ...given }, [runId = '']) =>
-      withServer(async (server) => {
-        const { format, out } = pdf === undefined ? given : { format: 'pdf', out: pdf }
+    ({ withServer, output }, { pdf, ...given }, [runId = '']) => {
+      if (pdf !== undefined && (given.out !== undefined || (given.format ?? 'pdf') !== 'pdf'))
+        throw new Problem('usage', '--pdf writes the record as PDF to its file; take --format and --out for others')
+      const { format = 'json', out } = pdf === undefined ? given : { format: 'pdf', out: pdf }
+      return withServer(async (server) => {
         const target = `${at(runId)}/report?format=${format}`
         if (out === undefined && format === 'json') {
           output.raw(`${JSON.stringify(await server.get<RunReport>(target), null, 2)}\n`)
           return 0
         }
         return give(output, { name: `roll record of ${runId}`, body: await server.stream(target), out })
-      }),
+      })
+    },
   )
 }
 

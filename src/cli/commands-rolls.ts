@@ -24,13 +24,14 @@ function rollsText({ rolls }: { readonly rolls: readonly RollRow[] }): string {
 }
 
 const runHeadings = ['pass', 'run', 'roll', 'ticket', 'state', 'opened', 'labels', 'of this roll', 'without serial']
-const labelHeadings = ['labels', 'complete', 'partly', 'to come', 'never', 'set-up', 'unclear']
+const labelHeadings = ['labels', 'complete', 'partly', 'to come', 'never', 'set-up', 'cut out', 'unclear']
 
 const exampleNames = {
   partly: 'laid in one pass, skipped in another',
   toCome: 'not seen in every pass',
   never: 'laid in no pass',
   setUp: 'laid as set-up',
+  cutOut: 'cut out after laying',
   unclear: 'unclear',
 } as const
 
@@ -43,6 +44,7 @@ const countsOf = (of: RollAcrossPasses['total']): number[] => [
   of.toCome,
   of.never,
   of.setUp,
+  of.cutOut,
   of.unclear,
 ]
 

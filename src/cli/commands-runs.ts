@@ -2,7 +2,8 @@
 import { Option } from 'commander'
 import { Problem } from '../kernel/problem.ts'
 import { type AddCommand, wholeOf } from './command.ts'
-import { capturesIn, type Feed, readsIn } from './feed.ts'
+import { capturesIn, demandCells, type Feed, readsIn } from './feed.ts'
+import { orHowToMend } from './not-ready.ts'
 import { type Output, table } from './output.ts'
 import { feedRoll, type OnStop } from './run-roll.ts'
 import { type RunView, viewText } from './run-text.ts'
@@ -12,7 +13,8 @@ interface RunOptions {
   readonly ticket?: string
   readonly line?: string
   readonly resume?: string
-  readonly by: string
+  /** Absent with a personal key. */
+  readonly by?: string
   readonly why?: string
   readonly override?: boolean
   readonly captures?: string
@@ -23,18 +25,32 @@ interface RunOptions {
   readonly seal?: boolean
 }
 
-async function openOrResume(server: Server, options: RunOptions): Promise<string> {
+interface OrientationReply {
+  readonly orientation: { readonly cells?: readonly { readonly cell: number; readonly lane: number }[] }
+}
+
+// What the run would refuse for another reason is left to it.
+async function cellsOn(server: Server, { ticket, line }: { ticket: string; line: string }) {
+  const target = `/lines/${encodeURIComponent(line)}/orientation?${new URLSearchParams({ ticket })}`
+  const reply = await server.get<OrientationReply>(target).catch((error) => {
+    if (error instanceof Problem) return undefined
+    throw error
+  })
+  return reply?.orientation?.cells
+}
+
+async function openOrResume(server: Server, options: RunOptions, feeds: readonly Feed[]): Promise<string> {
   if (options.resume) return options.resume
   const { ticket, line, by, why, override } = options
   if (!ticket || !line) throw new Problem('usage', 'name --ticket and --line, or --resume with a run')
   if (override && !why) throw new Problem('usage', '--override needs --why')
-  const { runId } = await server.send<RunView>('POST', '/runs', {
-    ticket,
-    line,
-    by,
-    ...(why ? { why } : {}),
-    ...(override ? { override } : {}),
-  })
+  const cells = options.reads ? await cellsOn(server, { ticket, line }) : undefined
+  if (cells) demandCells(feeds, cells)
+  const order = { ticket, line, by, ...(why ? { why } : {}), ...(override ? { override } : {}) }
+  const { runId } = await orHowToMend(
+    () => server.send<RunView>('POST', '/runs', order),
+    () => ({ ticket, line }),
+  )
   return runId
 }
 
@@ -63,7 +79,7 @@ async function runRoll(server: Server, options: RunOptions, output: Output): Pro
   const asks = options.provedBy === undefined && !process.stdin.isTTY
   if (asks && feeds.length > 0 && !options.resume)
     throw new Problem('usage', 'nobody is at a terminal to prove the run: add --proved-by')
-  const runId = await openOrResume(server, options)
+  const runId = await openOrResume(server, options, feeds)
   output.line(`run ${runId}`)
   if (feeds.length === 0) {
     output.result({ runId }, 'No --captures and no --reads: the run waits for its controller.')
@@ -117,8 +133,9 @@ export function runCommands(add: AddCommand): void {
           output.result(view, viewText(view))
           return 0
         }
-        const { runs } = await server.get<{
+        const { runs, onlyLine } = await server.get<{
           runs: { runId: string; state: string; ticket: string; line: string; createdAtMs: number }[]
+          onlyLine?: string
         }>('/runs')
         const rows = runs.map((run) => [
           run.runId,
@@ -127,10 +144,10 @@ export function runCommands(add: AddCommand): void {
           run.line,
           new Date(run.createdAtMs).toISOString(),
         ])
-        output.result(
-          runs,
-          rows.length > 0 ? table(['run', 'state', 'ticket', 'line', 'opened'], rows) : 'No run was opened yet.',
-        )
+        const none = onlyLine
+          ? `No run was opened on line ${onlyLine} yet; this key sees no other line.`
+          : 'No run was opened yet.'
+        output.result(runs, rows.length > 0 ? table(['run', 'state', 'ticket', 'line', 'opened'], rows) : none)
         return 0
       }),
   )

@@ -1,6 +1,8 @@
 // Commands of a run's set-up, and of its next ticket.
 import type { SetUpReport } from '../runs/index.ts'
 import type { AddCommand } from './command.ts'
+import { counted } from './counted.ts'
+import { lineOf, orHowToMend } from './not-ready.ts'
 import { table } from './output.ts'
 import { type RunView, viewText } from './run-text.ts'
 
@@ -42,7 +44,7 @@ function sectionText(section: Section, number: number): string {
   ])
   return [
     `${number}. ${reasons[reason]}, ${timeOf(began.atMs)}, by ${people(began)}${why}`,
-    `  ${frames} frames${span}, ${labels} labels, ${webM.toFixed(2)} m of web`,
+    `  ${counted(frames, 'frame')}${span}, ${counted(labels, 'label')}, ${webM.toFixed(2)} m of web`,
     ...(rows.length > 0 ? [indented(table(['lane', 'labels', 'lay', 'skip', 'stop'], rows))] : []),
     endText(section),
     ...(listRows.length > 0 ? [indented(table(['frame', 'cell', 'lane', 'decision', 'laid', 'code'], listRows))] : []),
@@ -53,7 +55,7 @@ const indented = (text: string): string => text.replaceAll(/^/gm, '  ')
 
 function setUpText({ runId, sections, labels, webM }: SetUpReport): string {
   if (sections.length === 0) return `${runId} has no set-up yet.`
-  const head = `set-up of ${runId}: ${labels} labels, ${webM.toFixed(2)} m of web`
+  const head = `set-up of ${runId}: ${counted(labels, 'label')}, ${webM.toFixed(2)} m of web`
   return [head, ...sections.map((section, i) => sectionText(section, i + 1))].join('\n')
 }
 
@@ -73,7 +75,8 @@ function setUpCommand(add: AddCommand): void {
 }
 
 interface ChangeOptions {
-  readonly by: string
+  /** Absent with a personal key. */
+  readonly by?: string
   readonly why: string
   readonly second?: string
   readonly override?: boolean
@@ -95,8 +98,12 @@ function changeTicketCommand(add: AddCommand): void {
       withServer(async (server) => {
         const more = { ...(second ? { second } : {}), ...(override ? { override } : {}) }
         const at = `/runs/${encodeURIComponent(runId)}/ticket`
-        const view = await server.send<RunView>('POST', at, { ticket, by, why, ...more })
-        output.result(view, viewText(view))
+        const view = await orHowToMend(
+          () => server.send<RunView>('POST', at, { ticket, by, why, ...more }),
+          async () => ({ ticket, line: await lineOf(server, runId) }),
+        )
+        const changed = `run ${runId} goes on with ticket ${view.ticket} from the next frame, instead of ${view.tickets.at(-2)}`
+        output.result(view, `${changed}\n${viewText(view)}`)
         return 0
       }),
   )

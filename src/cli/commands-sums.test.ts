@@ -103,6 +103,13 @@ describe('sums', () => {
     expect(out).toMatch(/speed asked for, m\/min +– +20\.0/)
   })
 
+  it('say of a reel that its own threading uses up that no number of them is enough', async () => {
+    const own = await weighed({ foils: [{ station: 'foil', foil: 'gold', lengthM: 1 }] })
+    replies = [{ body: own }]
+    await cli()
+    expect(out).toContain('a reel of 1 m is used up by threading alone')
+  })
+
   it('wait for layers that must be read first, and ask again', async () => {
     const work = { id: 'layer-sums-1', state: 'waiting', progress: 0, progressNote: '' }
     replies = [{ status: 202, body: work }, { body: { ...work, state: 'done' } }, { body: await weighed() }]

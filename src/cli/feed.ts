@@ -110,6 +110,32 @@ export async function readsIn(file: string): Promise<readonly Feed[]> {
   return events.map((event) => ({ kind: 'reads', event }))
 }
 
+/** Refuses reads in cells or lanes that the run will not have, before it is opened. Problem `cell-unknown`. */
+export function demandCells(
+  feeds: readonly Feed[],
+  cells: readonly { readonly cell: number; readonly lane: number }[],
+) {
+  const known = { cell: new Set(cells.map(({ cell }) => cell)), lane: new Set(cells.map(({ lane }) => lane)) }
+  for (const feed of feeds) {
+    if (feed.kind !== 'reads') continue
+    for (const read of feed.event.reads) {
+      for (const what of ['cell', 'lane'] as const) {
+        const number = read[what]
+        if (number == null || known[what].has(number)) continue
+        const limit = [...known[what]].join(', ')
+        throw new Problem(
+          'cell-unknown',
+          `frame ${feed.event.frame} has a read in ${what} ${number}, which the roll has not`,
+          {
+            measured: number,
+            limit,
+          },
+        )
+      }
+    }
+  }
+}
+
 function takeRow(events: FrameEvent[], record: Row, at: At): void {
   const event = eventOf(record, at)
   const last = events.at(-1)

@@ -29,7 +29,10 @@ export const lanesIn = (text: string, name: string): number[] =>
 
 export const materialOptions: readonly Option[] = [
   new Option('--event <event>', 'what happened').makeOptionMandatory().choices(events),
-  new Option('--position <mm>', 'where, in encoder mm; default: where the last frame was'),
+  new Option(
+    '--position <mm>',
+    'where, in encoder mm; default for splice, cut-out, pitch-change: where the last frame was',
+  ),
   new Option('--to <mm>', 'with cut-out: the end of what was taken out after laying'),
   new Option('--frames <number>', 'frames that are missing from the web there'),
   new Option('--station <station>', 'with foil: at which station').choices(stationKinds),
@@ -72,5 +75,9 @@ const members: Readonly<Record<string, (text: string) => object>> = {
 }
 
 /** The event that the options describe. Problem `usage`. */
-export const materialOf = (given: Readonly<Record<string, string>>): object =>
-  Object.assign({}, ...Object.entries(given).map(([name, text]) => members[name]?.(text) ?? {}))
+export function materialOf(given: Readonly<Record<string, string>>): object {
+  const { event, position } = given
+  if ((event === 'split' || event === 'partial') && position === undefined)
+    throw new Problem('usage', `a ${event} is at a place: add --position MM`)
+  return Object.assign({}, ...Object.entries(given).map(([name, text]) => members[name]?.(text) ?? {}))
+}

@@ -52,7 +52,8 @@ afterEach(async () => {
 })
 
 const counts = { frames: 0, labels: 0, lay: 0, skip: 0, stop: 0, setup: 0, revoked: 0, flags: {} }
-const view = { runId: 'T.1', state: 'open', lanes: [1, 2], pending: 0, lastFrame: -1, counts, causes: [] }
+const names = { ticket: 'T', tickets: ['T'], roll: 'R', line: 'L' }
+const view = { runId: 'T.1', state: 'open', ...names, lanes: [1, 2], pending: 0, lastFrame: -1, counts, causes: [] }
 
 const parts: CliParts = {
   version: '9.8.7',
@@ -93,6 +94,7 @@ const commands = [
     'seal',
     'abort',
     'answers',
+    'recalls',
     'report',
     'ledger',
     'checkpoint',
@@ -100,7 +102,7 @@ const commands = [
     'trace',
     'verify',
   ],
-  ...['serve', 'demo', 'work', 'read', 'codes'],
+  ...['serve', 'demo', 'work', 'read', 'readers', 'codes'],
 ]
 
 describe('help', () => {
@@ -162,7 +164,10 @@ describe('a wrong call', () => {
     'an unknown way on': ['clear', 'T.1', '--by', 'b', '--why', 'w', '--cause', 'late', '--after', 'x'],
     'an unknown event': ['material', 'T.1', '--by', 'b', '--event', 'x'],
     'a position that is no number': ['material', 'T.1', '--by', 'b', '--event', 'splice', '--position', 'x'],
+    'a split without its place': ['material', 'T.1', '--by', 'b', '--event', 'split', '--roll', 'A'],
+    'a rest without its place': ['material', 'T.1', '--by', 'b', '--event', 'partial', '--roll', 'A'],
     'an unknown format': ['report', 'T.1', '--format', 'doc'],
+    'a PDF in another format': ['report', 'T.1', '--format', 'csv', '--pdf', 'k.pdf'],
     'a cursor below −1': ['answers', 'T.1', '--after', '-2'],
     'a limit that is too high': ['answers', 'T.1', '--limit', '5000'],
     'a frame that is no number': ['answers', 'T.1', '--frame', 'x'],
@@ -264,6 +269,7 @@ describe('a named act', () => {
     expect(await cli('runs', 'T.1')).toBe(0)
     expect(out.trimEnd().split('\n')).toEqual([
       'run T.1 is stopped: 0 frames, 0 labels: 0 lay, 0 skip, 0 stop (set-up 0, revoked 0)',
+      '  ticket T, roll R, line L',
       '  flags: 3 no-read',
       '  stop open: other-job/J/A at frame 7, cell 2',
       '  look, then: rollcall clear T.1 --cause … --after resume or skip-rest',

@@ -10,11 +10,13 @@ import { lineCommands } from './commands-lines.ts'
 import { orderCommand } from './commands-order.ts'
 import { orientationCommand } from './commands-orientation.ts'
 import { packageCommands } from './commands-packages.ts'
+import { readerCommands } from './commands-readers.ts'
 import { readinessCommand } from './commands-readiness.ts'
 import { recordCommands } from './commands-records.ts'
 import { rollCommands } from './commands-rolls.ts'
 import { runCommands } from './commands-runs.ts'
 import { setUpCommands } from './commands-set-up.ts'
+import { simulateCommand } from './commands-simulate.ts'
 import { sumsCommand } from './commands-sums.ts'
 import { verifyCommand } from './commands-verify.ts'
 import { workCommands } from './commands-work.ts'
@@ -43,7 +45,12 @@ function openProgram(version: string, json: boolean): Command {
     .version(version, '-V', 'print the version (also --version by itself)')
     .option('--data <folder>', 'data directory (also ROLLCALL_DATA)', process.env.ROLLCALL_DATA || 'data')
     .option('--url <url>', 'a running server, instead of the one of the data directory')
-    .addOption(new Option('--key <key>', 'your key; default: the local one of the data directory').env('ROLLCALL_KEY'))
+    .addOption(
+      new Option(
+        '--key <key>',
+        'your key; default: the local one of the data directory; with one made for you by name, --by may be left out',
+      ).env('ROLLCALL_KEY'),
+    )
     .addOption(
       new Option('--second-key <key>', "a second person's own key, for an act that takes two").env(
         'ROLLCALL_SECOND_KEY',
@@ -54,6 +61,12 @@ function openProgram(version: string, json: boolean): Command {
     .configureHelp({ showGlobalOptions: true })
     .exitOverride()
     .configureOutput({ outputError: (text, write) => (json ? undefined : write(text)) })
+}
+
+// Whose key it is only the server knows, and it says where somebody must be named.
+function withKeyNobodyNeedBeNamed(program: Command, command: Command): void {
+  if (!program.opts<GlobalOptions>().key) return
+  for (const option of command.options) if (option.long === '--by') option.makeOptionMandatory(false)
 }
 
 /** Runs one command line (without node and script) and returns the exit code. */
@@ -73,6 +86,7 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
       withServer: (work) => withServer({ dataFolder: data, start: parts.start, url, ...keys }, work),
     }
   }
+  program.hook('preSubcommand', withKeyNobodyNeedBeNamed)
   const add: AddCommand = (usage, about, build, action) => {
     const command = build(program.command(usage).description(about))
     command.showHelpAfterError(!json && `(rollcall ${usage} --help shows how)`).action(async () => {
@@ -87,6 +101,7 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   orientationCommand(add)
   orderCommand(add)
   runCommands(add)
+  simulateCommand(add)
   actCommands(add)
   setUpCommands(add)
   codeCommands(add)
@@ -94,6 +109,7 @@ export async function runCli(argv: readonly string[], parts: CliParts): Promise<
   finishedCommands(add)
   rollCommands(add)
   verifyCommand(add)
+  readerCommands(add)
   workCommands(add)
   keyCommands(add)
   try {

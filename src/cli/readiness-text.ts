@@ -80,9 +80,13 @@ function kindText(word: string, { first, count, labels }: Kind): string[] {
 
 const shown = (value: number): string => value.toLocaleString('en-GB', { maximumFractionDigits: 1 })
 
+// A few drops are not nothing.
+const shownMl = (ml: number): string =>
+  ml < 1 ? ml.toLocaleString('en-GB', { maximumSignificantDigits: 2 }) : shown(ml)
+
 function sumsText({ extent, stations, reels, speed, minutes }: SumsReply): string[] {
   if (!extent) return []
-  const fluids = stations.map(({ fluid, station, ml }) => `${shown(ml)} mL ${fluid} (${station})`)
+  const fluids = stations.map(({ fluid, station, ml }) => `${shownMl(ml)} mL ${fluid} (${station})`)
   const foils = reels.map((reel) => `${shown(reel.usedM)} m ${reel.foil}`)
   const ceiling = speed.mPerMin === undefined ? [] : [`at most ${shown(speed.mPerMin)} m/min (${speed.binds})`]
   const time = minutes ? [`${shown(minutes.total)} minutes`] : []

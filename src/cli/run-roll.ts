@@ -12,7 +12,8 @@ export type OnStop = 'ask' | 'skip-rest' | 'resume' | 'end'
 
 export interface RollPlan {
   readonly feeds: readonly Feed[]
-  readonly by: string
+  /** Absent with a personal key. */
+  readonly by?: string | undefined
   /** Frames fed before proving is asked for. */
   readonly setupFrames: number
   /** Who compares embellishment with code; asked for on a terminal where absent. */
@@ -64,7 +65,13 @@ const meanings: Readonly<Record<string, 'resume' | 'skip-rest'>> = {
   skip: 'skip-rest',
 }
 
-async function clearStops(server: Server, view: RunView, plan: RollPlan, output: Output): Promise<void> {
+/** Clears every open stop as it is said. Problem `run-state` where nobody does. */
+export async function clearStops(
+  server: Server,
+  view: RunView,
+  plan: Pick<RollPlan, 'by' | 'onStop'>,
+  output: Output,
+): Promise<void> {
   for (const { cause, frame, cell } of view.causes.filter((row) => row.status === 'open')) {
     const where = frame === undefined ? '' : ` at frame ${frame}, cell ${cell}`
     output.line(`stop: ${causeText(cause)}${where}`)
@@ -79,7 +86,13 @@ async function clearStops(server: Server, view: RunView, plan: RollPlan, output:
   }
 }
 
-async function prove(server: Server, view: RunView, plan: RollPlan, output: Output): Promise<void> {
+/** Ends proving in the name of who compared every lane. */
+export async function prove(
+  server: Server,
+  view: RunView,
+  plan: Pick<RollPlan, 'provedBy'>,
+  output: Output,
+): Promise<void> {
   output.progress.done()
   const lanes = view.lanes.join(', ')
   const question = `Compare embellishment with code on lanes ${lanes} of a set-up label. Your name, when each is right:`
@@ -115,7 +128,10 @@ async function attend(
 }
 
 // Asked for again on the way, as after a slipped count, set-up begins anew.
-const isProvable = ({ proving, pending, lanes, provableLanes }: RunView, plan: RollPlan): boolean =>
+export const isProvable = (
+  { proving, pending, lanes, provableLanes }: RunView,
+  plan: Pick<RollPlan, 'setupFrames'>,
+): boolean =>
   (proving?.frames ?? 0) + pending >= plan.setupFrames && lanes.every((lane) => provableLanes.includes(lane))
 
 /**

@@ -1,17 +1,19 @@
 // A run as commands show it.
-import type { Cause } from '../runs/index.ts'
+import type { Cause, MaterialEvent } from '../runs/index.ts'
+import { counted } from './counted.ts'
+import { materialText } from './material-text.ts'
 
 export interface RunView {
   readonly runId: string
   readonly state: string
+  readonly ticket: string
+  /** Those that the run went through; the last is `ticket`. */
+  readonly tickets: readonly string[]
+  readonly roll: string
+  readonly line: string
   readonly lanes: readonly number[]
   readonly provableLanes: readonly number[]
-  readonly material?: readonly {
-    readonly ledgerIndex: number
-    readonly event: string
-    readonly roll?: string
-    readonly positionMm?: number
-  }[]
+  readonly material?: readonly (MaterialEvent & { readonly ledgerIndex: number })[]
   readonly proving?: { readonly again?: string; readonly why?: string; readonly frames: number }
   readonly pending: number
   readonly lastFrame: number
@@ -40,18 +42,20 @@ const eventsShown = 12
 
 // The latest events of the material, by the entry that a `void` names.
 function materialTexts({ material = [] }: RunView): string[] {
-  const rows = material.slice(-eventsShown).map(({ ledgerIndex, event, roll, positionMm }) => {
-    const where = positionMm === undefined ? '' : ` at ${positionMm} mm`
-    return `  entry ${ledgerIndex}: ${event}${roll === undefined ? '' : ` ${roll}`}${where}`
-  })
+  const rows = material.slice(-eventsShown).map((event) => `  entry ${event.ledgerIndex}: ${materialText(event)}`)
   const more = material.length - rows.length
-  return more > 0 ? [`  ${more} earlier events of the material`, ...rows] : rows
+  return more > 0 ? [`  ${counted(more, 'earlier event')} of the material`, ...rows] : rows
+}
+
+function namesText({ ticket, tickets, roll, line }: RunView): string {
+  const before = tickets.slice(0, -1)
+  return `  ticket ${ticket}${before.length > 0 ? ` (before: ${before.join(', ')})` : ''}, roll ${roll}, line ${line}`
 }
 
 /** A run in a few lines: state, counts, and what a person may have to do next. */
 export function viewText(view: RunView): string {
   const { counts, runId } = view
-  const labels = `${counts.labels} labels: ${counts.lay} lay, ${counts.skip} skip, ${counts.stop} stop`
+  const labels = `${counted(counts.labels, 'label')}: ${counts.lay} lay, ${counts.skip} skip, ${counts.stop} stop`
   const flags = Object.entries(counts.flags).map(([flag, count]) => `${count} ${flag}`)
   const open = view.causes.filter((row) => row.status === 'open')
   const stops = open.map(({ cause, frame, cell }) => {
@@ -61,7 +65,8 @@ export function viewText(view: RunView): string {
   const { again, why } = view.proving ?? {}
   const asked = again ? [`  proving is asked for again: ${why ?? again}; see rollcall set-up ${runId}`] : []
   return [
-    `run ${runId} is ${view.state}: ${counts.frames} frames, ${labels} (set-up ${counts.setup}, revoked ${counts.revoked})`,
+    `run ${runId} is ${view.state}: ${counted(counts.frames, 'frame')}, ${labels} (set-up ${counts.setup}, revoked ${counts.revoked})`,
+    namesText(view),
     ...(flags.length > 0 ? [`  flags: ${flags.join(', ')}`] : []),
     ...materialTexts(view),
     ...asked,

@@ -30,6 +30,8 @@ export type StartServer = (options: ServeOptions) => Promise<RunningServer>
 
 export interface Server {
   readonly url: string
+  /** Shown with every request; for what is not asked over HTTP. */
+  readonly key: string | undefined
   get<T>(path: string): Promise<T>
   send<T>(method: 'POST' | 'PUT' | 'DELETE', path: string, body?: unknown): Promise<T>
   upload<T>(path: string, body: { bytes: Uint8Array | ReadableStream; mediaType: string }): Promise<T>
@@ -121,6 +123,7 @@ export function connect(
   }
   return {
     url,
+    key: shown.key,
     get: async (target) => jsonOf(await call(target)),
     async send(method, target, body) {
       const init =

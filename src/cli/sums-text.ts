@@ -6,8 +6,8 @@ interface SumsRow {
   readonly code: string
   readonly message: string
   readonly mend: string
-  readonly measured?: number
-  readonly limit?: number
+  readonly measured?: string | number
+  readonly limit?: string | number
 }
 
 export interface WeighedSums {
@@ -38,10 +38,20 @@ const sources = {
 
 function headOf({ ticket, line, extent, assumed }: TicketSums): string {
   const length = extent
-    ? `${extent.frames} frames of ${extent.pitchMm} mm by ${sources[extent.from]}, ${extent.labels} labels, ${extent.setUpM} m of set-up`
+    ? `${plural(extent.frames, 'frame')} of ${extent.pitchMm} mm by ${sources[extent.from]}, ${plural(extent.labels, 'label')}, ${extent.setUpM} m of set-up`
     : 'how long the roll is is not known'
   const spread = assumed ? '\nNo sequence: each cell is taken to be shared evenly by the versions that fit it.' : ''
   return `Sums of ticket ${ticket} on ${line}: ${length}.${spread}`
+}
+
+function stockText({
+  reelM,
+  reels,
+  suffices,
+}: Pick<TicketSums['reels'][number], 'reelM' | 'reels' | 'suffices'>): string {
+  if (reelM === undefined) return 'reel length not stated'
+  if (reels === undefined) return `a reel of ${reelM} m is used up by threading alone`
+  return `${reels} of ${reelM} m${suffices === false ? ': one is too short' : ''}`
 }
 
 function consumption({ stations, reels, extent }: TicketSums): Figure[] {
@@ -51,15 +61,14 @@ function consumption({ stations, reels, extent }: TicketSums): Figure[] {
     figures.push({ what: `${fluid} of ${station}, mL`, value: ml, digits: 2, note })
   }
   for (const [i, reel] of reels.entries()) {
-    const { station, foil, leftMm, widthMm, usedM, usedM2, reelM, reels: count, suffices } = reel
-    const stock = reelM === undefined ? 'reel length not stated' : `${count ?? 'no'} of ${reelM} m`
-    const enough = suffices === false ? `${stock}: one is too short` : stock
+    const { station, foil, leftMm, widthMm, usedM, usedM2 } = reel
+    const stock = stockText(reel)
     const place = `${foil} ${i + 1} on ${station}`
     figures.push({
       what: `${place}, m`,
       value: usedM,
       digits: 1,
-      note: `at ${leftMm} to ${leftMm + widthMm} mm; ${enough}`,
+      note: `at ${leftMm} to ${leftMm + widthMm} mm; ${stock}`,
     })
     figures.push({ what: `${place}, m²`, value: usedM2, digits: 2 })
   }

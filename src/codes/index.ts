@@ -31,3 +31,4 @@ export { excerpt, type FindingText, openFindings, type TableFindings } from './t
 export { tableRule } from './table/table-rule.ts'
 export { compileTemplate } from './template.ts'
 export { type FileBytes, readTiffDirectory, type TiffDirectory } from './tiff-directory.ts'
+export { templateWriter, writeGs1 } from './write-code.ts'

@@ -40,6 +40,14 @@ export const limits = {
   /** Positions are kept as integer µm in doubles: ±1000 km. */
   positionMmMax: 1e9,
   answersPerPageMax: 4_096,
+  /** Labels of the frames that a controller has sent over its socket and that are not accepted yet: some MiB of answers. */
+  lineWindowLabelsMax: 8_192,
+  /** Laid reports of a controller that are not accepted yet. */
+  lineLaidWaitingMax: 16_384,
+  /** What waits for a controller that does not read. */
+  lineWaitingBytesMax: 8 * 1024 * 1024,
+  /** Messages in a row that cannot be read. */
+  lineUnreadableMax: 16,
   nameLengthMax: 120,
   reasonLengthMax: 2_000,
 } as const

@@ -107,7 +107,10 @@ export const entryBodies = {
     frame: count.optional(),
     cell: count.optional(),
   }),
-  /** A trigger with its position; `reads` where they came with it, `capture` where a picture did. */
+  /**
+   * A trigger with its position; `reads` where they came with it, `capture` where a picture did. `awaits`: more reads come apart from
+   * it, from plain code readers.
+   */
   frame: z.strictObject({
     frame: count,
     place: count,
@@ -115,9 +118,10 @@ export const entryBodies = {
     markSpacingUm: count.optional(),
     capture: digest.optional(),
     reads: z.array(read).optional(),
+    awaits: z.literal(1).optional(),
   }),
-  /** What was read in a frame's picture. */
-  reads: z.strictObject({ frame: count, capture: digest, reads: z.array(read) }),
+  /** What was read in a frame's picture; without `capture` all reads of a frame that awaited some. */
+  reads: z.strictObject({ frame: count, capture: digest.optional(), reads: z.array(read) }),
   answer: z.strictObject({
     frame: count,
     place: count,

@@ -49,6 +49,20 @@ describe('freezing', () => {
     expect(layersOf(3)).toEqual([])
   })
 
+  it('knows of earlier passes from the version itself; without serials, from all versions of its design', () => {
+    const inPass = (number: number, pass: number) => {
+      const made = version('A', number)
+      return { ...made, layers: made.layers.map((layer) => ({ ...layer, pass })) }
+    }
+    const earlierOf = (template?: string) =>
+      freeze(
+        handCatalogue([job('J', [inPass(1, 1), inPass(2, 2)], template)]).current(),
+        ticket({ pass: 2 }),
+      ).jobs[0]?.versions.map(({ earlierPasses }) => earlierPasses)
+    expect(earlierOf()).toEqual([[1], undefined])
+    expect(earlierOf('{job}/{design}/{print:2}')).toEqual([[1], [1]])
+  })
+
   it('takes over pins, the print version that codes do not name, and the revision', () => {
     const frozen = freezeWith({ jobs: [{ job: 'J', pins: [{ design: 'A', version: 1 }], printVersion: '02' }] })
     expect(frozen.jobs[0]).toMatchObject({ pins: { A: 1 }, printVersion: '02', carries: { print: true, serial: true } })

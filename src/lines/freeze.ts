@@ -12,7 +12,10 @@ export interface FrozenVersion {
   readonly printVersions: readonly string[]
   /** Of the ticket's pass, in order of laying. */
   readonly layers: readonly ManifestLayer[]
-  /** Passes before the ticket's that it has layers in too, rising; absent where there are none. */
+  /**
+   * Passes before the ticket's that it has layers in too, rising; absent where there are none. Where codes carry no serial, of any version
+   * of the design: which one an earlier pass laid can't be told from the label.
+   */
   readonly earlierPasses?: readonly number[]
 }
 
@@ -42,12 +45,13 @@ export interface Frozen {
 export const pinOf = ({ pins }: Pick<FrozenJob, 'pins'>, design: string): number | undefined =>
   Object.hasOwn(pins, design) ? pins[design] : undefined
 
-function earlierPasses({ layers }: VersionRecord, pass: number): Pick<FrozenVersion, 'earlierPasses'> {
+function earlierPasses(versions: readonly VersionRecord[], pass: number): Pick<FrozenVersion, 'earlierPasses'> {
+  const layers = versions.flatMap((version) => version.layers)
   const passes = [...new Set(layers.map((layer) => layer.pass))].filter((earlier) => earlier < pass)
   return passes.length > 0 ? { earlierPasses: passes.toSorted((a, b) => a - b) } : {}
 }
 
-const frozenVersion = (version: VersionRecord, pass: number): FrozenVersion => ({
+const frozenVersion = (version: VersionRecord, pass: number, tied: readonly VersionRecord[]): FrozenVersion => ({
   design: version.design,
   version: version.version,
   digest: version.digest,
@@ -55,7 +59,7 @@ const frozenVersion = (version: VersionRecord, pass: number): FrozenVersion => (
   withdrawn: version.withdrawnAtMs !== undefined,
   printVersions: version.printVersions,
   layers: version.layers.filter((layer) => layer.pass === pass).toSorted((a, b) => a.order - b.order),
-  ...earlierPasses(version, pass),
+  ...earlierPasses(tied, pass),
 })
 
 function frozenJob(record: JobRecord, ticket: Ticket, row: Ticket['jobs'][number]): FrozenJob {
@@ -63,7 +67,10 @@ function frozenJob(record: JobRecord, ticket: Ticket, row: Ticket['jobs'][number
   const versions = [...record.designs.values()]
     .flat()
     .filter((version) => !allowed || version.packages.some((number) => allowed.includes(number)))
-    .map((version) => frozenVersion(version, ticket.pass))
+    .map((version) => {
+      const tied = record.rule.carries.serial ? [version] : (record.designs.get(version.design) ?? [version])
+      return frozenVersion(version, ticket.pass, tied)
+    })
   return {
     job: record.job,
     title: record.title,

@@ -4,6 +4,7 @@ export {
   dayMinutesOf,
   dayTicketOf,
   dayTicketsMax,
+  demandPlace,
   orderDayInTurns,
   threadedReel,
 } from './day-order/index.ts'
@@ -29,13 +30,15 @@ export {
   type ReadinessRow,
   type ReadinessRows,
   readinessCodes,
+  reelBlockers,
+  reelCodes,
   type SequenceTally,
   tallySequence,
   wantedVersions,
   weighReadiness,
 } from './readiness.ts'
 export { readSequence, type SequenceOutcome } from './sequence.ts'
-export { layoutOf, type SequenceLayout } from './sequence-layout.ts'
+export { cellsOf, layoutOf, type SequenceLayout } from './sequence-layout.ts'
 export { putSequence } from './sequence-store.ts'
 export {
   getLine,

@@ -15,7 +15,7 @@ interface Case {
   readonly line?: Partial<LineProfile>
   readonly condition?: (digest: string) => BlobCondition
   /** Codes by position, cell by cell; or what is wrong with the stored bytes. */
-  readonly sequence?: readonly (readonly string[])[] | 'missing' | 'damaged'
+  readonly sequence?: readonly (readonly (string | null)[])[] | 'missing' | 'damaged'
   readonly more?: ReadinessRows
 }
 
@@ -156,7 +156,7 @@ describe('readiness', () => {
 
   it('has an example here for every code but those of others and of mere warnings', () => {
     const ofPasses = ['earlier-pass-missing', 'earlier-pass-open', 'codes-without-serial', 'orientation-across-passes']
-    const warnings = ['version-superseded', 'code-twice', 'frames-differ']
+    const warnings = ['version-superseded', 'code-twice', 'frames-differ', 'sequence-gaps']
     const known = [...Object.keys(blocked), ...sumsCodes, ...ofPasses, ...warnings]
     expect(known.toSorted()).toEqual([...readinessCodes].toSorted())
   })
@@ -311,6 +311,30 @@ describe('readiness over a sequence', () => {
       { position: 1, cell: 1, code: code('A', 2) },
       { position: 1, cell: 2, code: code('A', 1) },
     ])
+  })
+
+  it('warns of cells and positions that the sequence leaves out, and says where', async () => {
+    const a = (serial: number) => code('A', serial)
+    const { ready, warnings } = await weigh({ sequence: [[a(1), a(2)], [a(3), null], [], [], [a(4), a(5)]] })
+    expect(ready).toBe(true)
+    expect(warnings).toEqual([
+      expect.objectContaining({ code: 'sequence-gaps', measured: '1 cells, 2 positions', limit: 0 }),
+    ])
+    expect(warnings[0]?.message).toContain('first cell 2 at 1; and positions between others, first 2')
+  })
+
+  it('tells the first 100 rows of a code and counts the others, whatever print versions the codes name', async () => {
+    const sequence = Array.from({ length: 80 }, (_, i) => [
+      code('A', 2 * i, String(10 + 2 * i).padStart(3, '0')),
+      code('A', 2 * i + 1, String(11 + 2 * i).padStart(3, '0')),
+    ])
+    const jobs = [job('J', [version('A', 1)], '{job}/{design}/{print:3}/{serial:6d}')]
+    const { ready, blockers } = await weigh({ jobs, sequence })
+    expect(ready).toBe(false)
+    expect(blockers).toHaveLength(101)
+    expect(blockers[99]).toMatchObject({ code: 'print-version-mismatch', print: '109', labels: 1 })
+    expect(blockers[100]).toMatchObject({ code: 'print-version-mismatch', measured: 160, limit: 100 })
+    expect(blockers[100]?.message).toContain('60 more')
   })
 
   it('counts one code for a frame once a cell, and its serial once a cell', async () => {

@@ -3,14 +3,14 @@ import { type Impossible, type Orientation, orientationOf } from './orientation/
 import { foilRows, reelRows } from './readiness/foil-rows.ts'
 import { jobRows } from './readiness/job-rows.ts'
 import { bytesRows, commonRows, layerRows } from './readiness/layer-rows.ts'
-import type { Inquiry, Readiness, ReadinessRow } from './readiness/rows.ts'
+import { bounded, type Inquiry, type Readiness, type ReadinessRow } from './readiness/rows.ts'
 import { versionsOf } from './readiness/version-rows.ts'
 
 export { type Readiness, type ReadinessRow, type Rows as ReadinessRows, readinessCodes } from './readiness/rows.ts'
 export { type SequenceTally, tallySequence } from './readiness/tally.ts'
 export { wantedVersions } from './wanted-versions.ts'
 
-function orientationIn({ ticket, line, frozen }: Inquiry): Orientation | Impossible | undefined {
+function orientationIn({ ticket, line, frozen }: Omit<Inquiry, 'condition'>): Orientation | Impossible | undefined {
   const frame = frozen.jobs[0]?.frame
   return frame && orientationOf({ ticket, line, frame })
 }
@@ -21,16 +21,28 @@ function impossibleRows(orientation: Orientation | Impossible | undefined): Read
   return [{ code: 'orientation-impossible', message: orientation.message, mend, measured: orientation.code }]
 }
 
+/** What reels may earn, whichever way they are asked about. */
+export const reelCodes = ['foil-not-threaded', 'foil-out-of-reach', 'reel-unfit'] as const
+
+/** What stands against the reels of a ticket alone: foil that is missing or lies beside its layer, and reels that no shaft takes. */
+export function reelBlockers(inquiry: Omit<Inquiry, 'condition' | 'more'>): readonly ReadinessRow[] {
+  const orientation = orientationIn(inquiry)
+  const possible = orientation?.kind === 'possible' ? orientation : undefined
+  const foils = versionsOf(inquiry).wanted.flatMap((row) => foilRows(inquiry, row, possible))
+  return bounded([...foils, ...reelRows(inquiry)])
+}
+
 /**
  * Weighs a ticket against a line and what is published. Reads and hashes every layer that may be laid (cached by the blob store), so
- * it costs one pass over those bytes the first time. Without a sequence on the ticket every released design counts as expected.
+ * it costs one pass over those bytes the first time. Without a sequence on the ticket every released design counts as expected. At most
+ * 100 rows of a code are told, and one that counts the others.
  */
 export async function weighReadiness(inquiry: Inquiry): Promise<Readiness> {
   const { wanted, expected, ...versions } = versionsOf(inquiry)
   const orientation = orientationIn(inquiry)
   const possible = orientation?.kind === 'possible' ? orientation : undefined
   const more = (await inquiry.more?.()) ?? { blockers: [], warnings: [] }
-  const blockers = [
+  const blockers = bounded([
     ...jobRows(inquiry),
     ...versions.blockers,
     ...impossibleRows(orientation),
@@ -39,7 +51,7 @@ export async function weighReadiness(inquiry: Inquiry): Promise<Readiness> {
     ...commonRows(inquiry, wanted),
     ...(await bytesRows(inquiry, wanted)),
     ...more.blockers,
-  ]
-  const warnings = [...versions.warnings, ...more.warnings]
+  ])
+  const warnings = bounded([...versions.warnings, ...more.warnings])
   return { ready: blockers.length === 0, blockers, warnings, ...(expected ? { expected } : {}) }
 }

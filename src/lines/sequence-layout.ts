@@ -28,6 +28,13 @@ export function rowsWithoutCell({ identifies, cells, lanes }: SequenceLayout): n
 
 const none: readonly number[] = []
 
+/** Which cells a row says something of: where its code stands for a lane or the frame, all of it, also where it names one cell. */
+export function coveredBy(layout: SequenceLayout, row: { cell: number; ordinal: number }): readonly number[] {
+  if (row.cell === 0 || layout.identifies === 'cell') return cellsOf(layout, row)
+  if (layout.identifies === 'frame') return layout.cells
+  return layout.lanes.find((lane) => lane.includes(row.cell)) ?? none
+}
+
 /**
  * The cells of the labels that a row stands for: its cell; without one all cells of the frame, or of the lane where codes stand for
  * lanes. `ordinal` counts the rows of the position that leave their cell out, from 0: they go lane by lane.

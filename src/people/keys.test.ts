@@ -184,4 +184,33 @@ describe('two names', () => {
     expect(isSameName('Zoë  Müller', ' zoe\u0308 mu\u0308LLER ')).toBe(true)
     expect(isSameName('Z. Müller', 'Z. Muller')).toBe(false)
   })
+
+  // Unicode 15, CaseFolding.txt and DerivedCoreProperties.txt (M: from memory).
+  it.each([
+    ['Strauß', 'STRAUSS'],
+    ['STRAUẞ', 'strauss'],
+    ['ΝΙΚΟΣ', 'νικος'],
+    ['νικοσ', 'ΝΙΚΟΣ'],
+    ['Işık', 'IŞIK'],
+    ['İbrahim', 'ibrahim'],
+    ['Ann\u200be Lee', 'Anne Lee'],
+    ['Anne\u00ad Lee', 'ANNE LEE'],
+    ['\u202aAnne Lee\u202c', 'Anne Lee'],
+    ['Anne \u200b Lee\ufe0f', 'Anne Lee'],
+    ['Anne Lee\u0000', 'Anne\tLee'],
+    ['Ｆ. Ｌｅａｄ', 'F. Lead'],
+    ['ﬁona', 'FIONA'],
+    ['e\u200b\u0301va', 'ÉVA'],
+  ])('%j and %j are one', (one, other) => {
+    expect(isSameName(one, other)).toBe(true)
+    expect(isSameName(other, one)).toBe(true)
+  })
+
+  it.each([
+    ['F. Lead', 'F. Leads'],
+    ['AnneLee', 'Anne Lee'],
+    ['Öz', 'Oz'],
+  ])('%j and %j are two', (one, other) => {
+    expect(isSameName(one, other)).toBe(false)
+  })
 })

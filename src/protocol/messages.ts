@@ -72,7 +72,16 @@ export const rollcallMessages = {
     silenceMs: z.int().meta({ description: 'After so long without a message this side closes the connection' }),
     windowFrames: z.int().meta({ description: 'Frames sent and not accepted yet, at most' }),
     pitchMm: z.number(),
-    cells: z.array(z.strictObject({ cell: z.int(), lane: z.int(), row: z.int() })),
+    cells: z.array(
+      z.strictObject({
+        cell: z.int(),
+        lane: z.int(),
+        row: z.int(),
+        noReturnAfterMm: z
+          .number()
+          .meta({ description: "From a frame's positionMm to the point of no return of its label in this cell" }),
+      }),
+    ),
     causes: z.array(openCause),
     atMs,
   }),
@@ -108,7 +117,11 @@ export const rollcallMessages = {
     causes: z.array(openCause),
     by: z.string().optional().meta({ description: 'Who cleared, proved, closed' }),
   }),
-  heartbeat: z.strictObject({ type: z.literal('heartbeat'), atMs, cursor }),
+  heartbeat: z.strictObject({
+    type: z.literal('heartbeat'),
+    atMs,
+    cursor: cursor.meta({ description: 'All answers up to it were sent before; say it in the next hello' }),
+  }),
   problem: z.strictObject({
     type: z.literal('problem'),
     seq: seq.optional().meta({ description: 'Of the message that was refused' }),
@@ -147,7 +160,7 @@ export const rollcallMessageSchema = z
 export type ControllerMessage = z.infer<typeof controllerMessageSchema>
 export type RollcallMessage = z.infer<typeof rollcallMessageSchema>
 
-/** Codes of closing (RFC 6455 §7.4.2, the private range). */
+/** Codes of closing (RFC 6455 §7.4.2, the private range): after a `problem`, 4000 + its status; those below have a meaning of their own. */
 export const closeCodes = {
   /** No hello, or one that does not fit. */
   badHello: 4400,
@@ -158,6 +171,8 @@ export const closeCodes = {
   silent: 4408,
   /** Another controller has the run. */
   busy: 4409,
+  /** The same controller connected anew. */
+  replaced: 4410,
   /** It does not read what it is sent. */
   slow: 4413,
   /** Too many messages that could not be read. */

@@ -3,10 +3,10 @@ import { type PassOutcome, sameVersion } from './earlier-pass-outcomes.ts'
 
 /**
  * `complete`: laid in every pass that its version has layers in. `partly`: laid in one of these, skipped in another. `toCome`: laid in
- * those that saw it, and not seen in another. `never`: laid in none. `setUp`: laid as set-up, so waste. `unclear`: no one can say what
- * lies on it, or two versions do.
+ * those that saw it, and not seen in another. `never`: laid in none. `setUp`: laid as set-up, so waste. `cutOut`: taken out of the web
+ * after a pass, whatever was laid. `unclear`: no one can say what lies on it, or two versions do.
  */
-export const labelStates = ['complete', 'partly', 'toCome', 'never', 'setUp', 'unclear'] as const
+export const labelStates = ['complete', 'partly', 'toCome', 'never', 'setUp', 'cutOut', 'unclear'] as const
 export type LabelState = (typeof labelStates)[number]
 
 export interface LabelName {
@@ -50,6 +50,7 @@ const counters = { laid: 'laid', skipped: 'skipped', 'set-up': 'setUp', unclear:
 
 /** The heading of a label; `layerPasses` are those of the version that its newest pass resolved. */
 export function stateOf(found: readonly InOnePass[], layerPasses: readonly number[]): LabelState {
+  if (found.at(-1)?.outcome.cut) return 'cutOut'
   const lies = found.filter(({ outcome }) => outcome.did !== 'skipped' && outcome.bare === undefined)
   if (lies.some(({ outcome }) => outcome.did === 'unclear')) return 'unclear'
   const [first] = lies
@@ -87,7 +88,10 @@ interface Counting {
   readonly examples: Map<LabelState, Omit<LabelName, 'job'>[]>
 }
 
-const noLabels = (): LabelCount => ({ labels: 0, complete: 0, partly: 0, toCome: 0, never: 0, setUp: 0, unclear: 0 })
+const noLabels = (): LabelCount => ({
+  ...{ labels: 0, complete: 0, partly: 0, toCome: 0 },
+  ...{ never: 0, setUp: 0, cutOut: 0, unclear: 0 },
+})
 
 // What the newest pass resolved; where it found no version, an earlier one that did.
 function resolvedOf(found: readonly InOnePass[]): PassOutcome | undefined {

@@ -2,7 +2,7 @@
 import fc from 'fast-check'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { closeBench, lay, openPass, openPassBench, reportsOf, sealRun } from '../../tests/fixtures/passes.ts'
-import { type Bench, code } from '../../tests/fixtures/runs.ts'
+import { type Bench, code, event, pitchMm } from '../../tests/fixtures/runs.ts'
 import { acrossPasses, type RollAcrossPasses } from './across-passes.ts'
 import { type InOnePass, labelStates, openTally } from './across-passes-tally.ts'
 import { rollsOf } from './pass-runs.ts'
@@ -48,7 +48,16 @@ describe('a roll across its passes', () => {
       'C1 2 0 0 0 0 2 0',
       'D1 1 1 0 0 0 0 0',
     ])
-    expect(found.total).toEqual({ labels: 11, complete: 4, partly: 1, toCome: 2, never: 1, setUp: 2, unclear: 1 })
+    expect(found.total).toEqual({
+      labels: 11,
+      complete: 4,
+      partly: 1,
+      toCome: 2,
+      never: 1,
+      setUp: 2,
+      cutOut: 0,
+      unclear: 1,
+    })
     expect(found.versions[0]).toMatchObject({
       layerPasses: [1, 2],
       byPass: [
@@ -62,6 +71,40 @@ describe('a roll across its passes', () => {
         unclear: [{ serial: '000003' }],
       },
     })
+  })
+
+  it('counts what was cut out after laying as such: it is not to come', async () => {
+    const first = await openPass(bench, 1)
+    await lay(first, [...labels('A', 1, 6), null, null])
+    // Frame 2, and less of frame 3 than would take it out.
+    const cut = {
+      event: 'cut-out',
+      positionUm: 2 * pitchMm * 1000,
+      toPositionUm: 3.2 * pitchMm * 1000,
+      by: 'lead',
+    } as const
+    await first.material(cut)
+    await first.material({
+      event: 'cut-out',
+      positionUm: pitchMm * 1000,
+      toPositionUm: 1.5 * pitchMm * 1000,
+      by: 'lead',
+    })
+    const { index = 0 } = first.state.material.at(-1) ?? {}
+    await first.material({ event: 'void', voids: index, by: 'lead' })
+    await first.material({ event: 're-thread', by: 'lead' })
+    // Positions come again on other web.
+    await first.frames([event(5, [code('A', 7), code('A', 8)], 2 * pitchMm)])
+    const counts = { labels: 10, toCome: 4, setUp: 4, cutOut: 2 }
+    const examples = { cutOut: [{ serial: '000003' }, { serial: '000004' }] }
+    expect(await report('R1')).toMatchObject({ total: counts, versions: [{ design: 'A', examples }, { design: 'C' }] })
+    await sealRun(first)
+    // The same from what is kept of a run that ended.
+    await bench.restart()
+    expect((await report('R1')).total).toMatchObject(counts)
+    const second = await openPass(bench, 2)
+    await lay(second, labels('A', 1, 2))
+    expect((await report('R1')).total).toMatchObject({ complete: 2, toCome: 2, cutOut: 2 })
   })
 
   it('names the runs over it and over what it was split into or joined with', async () => {

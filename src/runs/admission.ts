@@ -4,6 +4,7 @@ import { canonicalText } from '../kernel/bytes.ts'
 import { limits } from '../kernel/limits.ts'
 import { Problem } from '../kernel/problem.ts'
 import type { EntryBodies } from '../ledger/index.ts'
+import { demandNotLeft } from './material-places.ts'
 import type { ReadBody, RunState } from './state.ts'
 import { type FrameEvent, toFrameReads, toUm } from './wire.ts'
 
@@ -46,8 +47,8 @@ function checkLeap(
 const textOf = (event: FrameEvent): string => canonicalText({ at: toUm(event.positionMm), reads: toFrameReads(event) })
 
 /**
- * Checks events against the run and one another. Problems: `cell-unknown`, `frame-order`, `frame-leap`, and `frame-conflict` for one
- * frame given twice with different content in the same request. Repeats of recorded frames are left to the caller.
+ * Checks events against the run and one another. Problems: `cell-unknown`, `frame-order`, `frame-leap`, `frame-on-rest`, and
+ * `frame-conflict` for one frame given twice with different content in the same request. Repeats of recorded frames are left to the caller.
  */
 export function checkEvents(state: RunState, events: readonly FrameEvent[]): void {
   let last = { frame: state.lastFrame, positionUm: state.lastPositionUm }
@@ -71,6 +72,7 @@ export function checkEvents(state: RunState, events: readonly FrameEvent[]): voi
       })
     }
     checkLeap(state, event, last, pointer)
+    demandNotLeft(state, toUm(event.positionMm), pointer)
     last = { frame: event.frame, positionUm: toUm(event.positionMm) }
   })
 }

@@ -2,7 +2,7 @@
 import type { CaptureTask } from '../codes/index.ts'
 import { assert } from '../kernel/assert.ts'
 import { Problem } from '../kernel/problem.ts'
-import type { WorkContext, WorkOrder } from '../queue/port.ts'
+import type { WorkContext, WorkItem, WorkOrder, WorkQueue } from '../queue/port.ts'
 import { demandOrientation } from './geometry.ts'
 import type { Runs } from './registry.ts'
 import type { Run } from './run.ts'
@@ -14,12 +14,15 @@ export interface ReadWork {
   readonly path: string
 }
 
+/** The kind of work that reads a picture. */
+export const readKind = 'read-capture'
+
 const readTriesMax = 3
 
 /** The same picture asked for twice is one piece of work; a running line goes before everything else. */
 export const readOrder = (work: ReadWork): WorkOrder => ({
   id: `read:${work.runId}:${work.frame}`,
-  kind: 'read-capture',
+  kind: readKind,
   payload: work,
   priority: 0,
   attemptsMax: readTriesMax,
@@ -47,6 +50,20 @@ function readTaskOf(run: Run, file: string): CaptureTask {
     camera: line.camera,
     turned: frameTurnDeg === 180,
   }
+}
+
+/**
+ * Cancels the reading of a picture: its frame has no reads, for otherwise it would be pending for ever. Those come first: what cannot be
+ * recorded can be cancelled again.
+ */
+export async function cancelRead(
+  { runs, queue }: { readonly runs: Pick<Runs, 'get'>; readonly queue: Pick<WorkQueue, 'cancel'> },
+  { id, payload }: Pick<WorkItem, 'id' | 'payload'>,
+): Promise<WorkItem> {
+  const { runId, frame } = payload as ReadWork
+  const run = await runs.get(runId)
+  await run.pictureRead(frame, [])
+  return queue.cancel(id)
 }
 
 interface ReadOutcome {

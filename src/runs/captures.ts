@@ -20,7 +20,8 @@ import {
   storeWhole,
 } from './capture-files.ts'
 import { type ReadWork, readOrder } from './capture-work.ts'
-import type { FramesOutcome, Run } from './run.ts'
+import type { Run } from './run.ts'
+import type { FramesOutcome } from './wire.ts'
 
 const extensions: Readonly<Record<string, string>> = { 'image/png': 'png', 'image/jpeg': 'jpg', 'image/tiff': 'tif' }
 
@@ -191,8 +192,8 @@ export class Captures {
     const names = await readdir(folder).catch(() => [])
     for (const name of names.filter(isUnfinished)) await rm(path.join(folder, name), { force: true })
     for (const [frame, reads] of run.state.waiting) {
-      const { positionUm = 0 } = run.state.frames.get(frame) ?? {}
-      if (reads !== undefined) continue
+      const { positionUm = 0, capture } = run.state.frames.get(frame) ?? {}
+      if (reads !== undefined || capture === undefined) continue
       const name = names.find((candidate) => isNameOf(candidate, { frame, positionUm }))
       const file = path.join(folder, name ?? captureFileName({ frame, positionUm }, 'png'))
       await this.#parts.queue.enqueue(readOrder({ runId: run.runId, frame, path: file }))

@@ -1,7 +1,7 @@
 // Stop causes: one stop per (flag, job, design, print version), and the counting that turns many small flags into a stop.
 
 import type { Flag } from '../kernel/terms.ts'
-import type { EntryBodies, EntryDraft } from '../ledger/index.ts'
+import type { Entry, EntryBodies, EntryDraft } from '../ledger/index.ts'
 import type { Policy } from '../lines/index.ts'
 import type { Identity } from './resolve.ts'
 
@@ -65,6 +65,28 @@ export class Causes {
       ...(at.cell !== undefined ? { cell: at.cell } : {}),
     }
     this.records.set(keyOf(cause), { cause, status: 'open', openedAt: at.index, ...where })
+  }
+
+  /** Takes up what an entry says of causes. Returns whether it says anything. */
+  take(entry: Entry): boolean {
+    const { index } = entry
+    if (entry.type === 'answer' && entry.body.cause) {
+      const { cause, frame, cell } = entry.body
+      this.open(cause, { index, frame, cell })
+      return true
+    }
+    if (entry.type !== 'step' || !entry.body.cause) return false
+    const { cause, after } = entry.body
+    if (after) this.clear(cause, after)
+    // A step into `stopped` behind an answer repeats the cause that the answer opened.
+    else if (this.status(cause) === undefined) this.open(cause, { index })
+    return true
+  }
+
+  copy(): Causes {
+    const copy = new Causes()
+    for (const [key, record] of this.records) copy.records.set(key, record)
+    return copy
   }
 
   clear(cause: CauseBody, after: 'resume' | 'skip-rest'): void {

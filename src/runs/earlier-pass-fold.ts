@@ -2,15 +2,17 @@
 // same labels runs beside it. The state of places is the run's own; here is only which serial was seen where, and what was answered.
 import { openSerialSet, type SerialSet } from '../codes/index.ts'
 import { assert } from '../kernel/assert.ts'
+import { placeIndex } from '../kernel/terms.ts'
 import type { Entry, EntryBodies } from '../ledger/index.ts'
 import { joined, OutcomeTable, type PassOutcome } from './earlier-pass-outcomes.ts'
+import { isCutOut } from './finished-rolls.ts'
 import type { RunState } from './state.ts'
 
 // A tag is the slot (place × cells + ordinal) where the serial was seen, with two bits above it.
 const slotBits = 30
 const slotsMax = 2 ** slotBits
 const slotMask = slotsMax - 1
-/** Seen where the count of frames was in doubt: a sighting elsewhere takes its place. */
+/** Seen where the count of frames or the text was in doubt, so what lies there may lie on another: a sighting elsewhere takes its place. */
 const loose = slotsMax
 /** Seen at two places of the material, so on two labels. */
 const twice = 2 * slotsMax
@@ -19,7 +21,7 @@ const isSeen = 1
 /** Reported `part`, `unknown`, or against what was answered. */
 const isMarred = 2
 
-type Slots = Pick<RunState, 'cells' | 'places' | 'frames' | 'tickets'>
+type Slots = Pick<RunState, 'cells' | 'places' | 'frames' | 'tickets' | 'tracker' | 'material' | 'pitchUm'>
 
 /** What a run did with its labels: serials with the numbers of their outcomes, by job. */
 export interface RunOutcomes {
@@ -111,6 +113,7 @@ export class OutcomeFold {
         design,
         ...(version === undefined ? {} : { version }),
         ...(bare ? { bare: 1 } : {}),
+        ...(did === 'skipped' && flags.includes('duplicate') ? { twin: 1 } : {}),
       }
       this.#answered[slot] = this.#table.numberOf(outcome) + 1
     }
@@ -174,7 +177,28 @@ export class OutcomeFold {
 
   #outcomeOf(tag: number): PassOutcome {
     const outcome = this.#outcomeAt(tag & slotMask)
-    return tag >= twice ? { ...outcome, did: 'unclear' } : outcome
+    const isUnclear = tag >= twice || (tag >= loose && outcome.did !== 'skipped')
+    return isUnclear ? { ...outcome, did: 'unclear' } : outcome
+  }
+
+  /** Which slots were taken out of the web after laying. */
+  #cutSlots(): (slot: number) => boolean {
+    const { material, tracker, pitchUm, cells } = this.state
+    const cuts = material.flatMap(({ stretch, body: { event, positionUm = 0, toPositionUm } }) =>
+      event === 'cut-out' && toPositionUm !== undefined ? [{ stretch, fromUm: positionUm, toUm: toPositionUm }] : [],
+    )
+    // A re-threading before the first frame begins no second stretch.
+    const first = this.#threads[0] === 0 ? 1 : 0
+    return (slot) => {
+      if (cuts.length === 0) return false
+      const fromUm = tracker.positionUm(placeIndex(Math.floor(slot / cells.length)))
+      if (fromUm === undefined) return false
+      const stretch = this.#threadOf(slot) - first
+      return isCutOut(
+        { fromUm, toUm: fromUm + pitchUm },
+        cuts.filter((cut) => cut.stretch === stretch),
+      )
+    }
   }
 
   /** What the run has done with a label so far. */
@@ -187,12 +211,15 @@ export class OutcomeFold {
   settle(): RunOutcomes {
     this.next = Number.NaN
     const table = new OutcomeTable()
+    const isCut = this.#cutSlots()
     // Labels are many and kinds few: each is worked out once.
     const known = new Map<number, number>()
     const numberOf = (tag: number): number => {
       const slot = tag & slotMask
-      const kind = (this.#answered[slot] ?? 0) * 8 + shades.indexOf(this.#shadeAt(slot)) * 2 + (tag >= twice ? 1 : 0)
-      const number = known.get(kind) ?? table.numberOf(this.#outcomeOf(tag))
+      const shade = shades.indexOf(this.#shadeAt(slot))
+      const cut = tag < twice && isCut(slot) ? 1 : 0
+      const kind = (this.#answered[slot] ?? 0) * 32 + cut * 16 + shade * 4 + Math.floor(tag / slotsMax)
+      const number = known.get(kind) ?? table.numberOf({ ...this.#outcomeOf(tag), ...(cut ? { cut } : {}) })
       known.set(kind, number)
       return number
     }
@@ -208,5 +235,5 @@ function shaded(row: PassOutcome, shade: Shade): PassOutcome {
   const { roll, design, version } = row
   const skipped: PassOutcome = { did: 'skipped', roll, design, ...(version === undefined ? {} : { version }) }
   if (shade === 'marred') return { ...skipped, did: 'unclear' }
-  return shade === 'skipped' || row.did === 'skipped' ? skipped : row
+  return shade === 'skipped' && row.did !== 'skipped' ? skipped : row
 }

@@ -16,10 +16,14 @@ export interface PassOutcome {
   readonly version?: number
   /** Present where the version has no layers in that pass: it was answered `lay`, and nothing was put down. */
   readonly bare?: 1
+  /** Present where it was skipped as `duplicate`: its serial was laid elsewhere, on this very label or on a twin. */
+  readonly twin?: 1
+  /** Present where it was cut out of the web after that: no other pass will see it. */
+  readonly cut?: 1
 }
 
-const keyOf = ({ did, roll, design, version, bare }: PassOutcome): string =>
-  `${did}\n${roll}\n${design}\n${version ?? ''}\n${bare ?? ''}`
+const keyOf = ({ did, roll, design, version, bare, twin, cut }: PassOutcome): string =>
+  `${did}\n${roll}\n${design}\n${version ?? ''}\n${bare ?? ''}\n${twin ?? ''}\n${cut ?? ''}`
 
 /** Outcomes by number, so that a serial carries one word: as many as there are rolls, designs and versions, not labels. */
 export class OutcomeTable {
@@ -53,16 +57,23 @@ const unclear = (a: PassOutcome, b: PassOutcome): PassOutcome => ({
 
 /**
  * What two sightings of one identity in one pass come to, where they may have been of one label: under two runs, or before and after a
- * re-threading. What was laid on a roll stays laid when the roll passes again. On two rolls of different names they may as well be two
- * labels that were printed with one serial; then nothing is certain. The order of joining makes no difference to what was done.
+ * re-threading. What was laid stays laid when another sighting of its roll is skipped, but not where that was skipped as `duplicate`, or
+ * on a roll of another name: they may as well be two labels that were printed with one serial, and then nothing is certain. The order of
+ * joining makes no difference to what was done.
  */
 export function joined(a: PassOutcome, b: PassOutcome): PassOutcome {
   if (a.did === 'unclear' || b.did === 'unclear') return unclear(a, b)
-  if (a.did === 'skipped' && b.did === 'skipped') return a.roll === b.roll ? b : { ...b, roll: severalRolls }
-  if (a.roll !== b.roll) return unclear(a, b)
+  if (a.did === 'skipped' && b.did === 'skipped') {
+    const roll = a.roll === b.roll ? b.roll : severalRolls
+    const { cut, ...rest } = b
+    return { ...rest, roll, ...(a.twin || b.twin ? { twin: 1 } : {}), ...(a.cut && cut ? { cut } : {}) }
+  }
+  if (a.roll !== b.roll || a.twin || b.twin) return unclear(a, b)
   if (a.did === 'skipped') return b
   if (b.did === 'skipped') return a
-  return a.did === b.did && sameVersion(a, b) ? b : unclear(a, b)
+  if (a.did !== b.did || !sameVersion(a, b)) return unclear(a, b)
+  // Gone only where both sightings say so.
+  return b.cut ? a : b
 }
 
 /** In place of a roll's name, which is never empty. */

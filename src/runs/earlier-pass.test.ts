@@ -2,7 +2,16 @@
 import { rm } from 'node:fs/promises'
 import path from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
-import { closeBench, lay, openPass, openPassBench, passJob, reportsOf, sealRun } from '../../tests/fixtures/passes.ts'
+import {
+  closeBench,
+  damageEntry,
+  lay,
+  openPass,
+  openPassBench,
+  passJob,
+  reportsOf,
+  sealRun,
+} from '../../tests/fixtures/passes.ts'
 import { type Bench, code, event, openBench, short } from '../../tests/fixtures/runs.ts'
 
 let bench: Bench
@@ -137,7 +146,7 @@ describe('a second pass', () => {
     expect(await lay(second, labels('A', 1, 3).concat(code('B', 9)))).toEqual([mismatch, mismatch, 'lay', mismatch])
   })
 
-  it('follows a roll that went through the first pass twice, and a web that was backed up', async () => {
+  it('follows a web that was backed up, and does not tie what was skipped as a duplicate of what lies elsewhere', async () => {
     const first = await openPass(bench, 1)
     await lay(first, labels('A', 1, 4))
     // Backed up by one frame, and threaded anew.
@@ -153,10 +162,59 @@ describe('a second pass', () => {
     expect(await lay(rest, [code('A', 1), code('A', 5)])).toEqual(['skip duplicate', 'lay'])
     await sealRun(rest)
     const second = await openPass(bench, 2)
-    // The labels of the second proving got their layer twice.
+    // Labels 1 and 2 came again, they or twins of theirs; those of the second proving got their layer twice.
     expect(await lay(second, [...labels('A', 1, 4), code('A', 5), null])).toEqual([
-      ...['lay', 'lay', mismatch, mismatch],
+      ...[mismatch, mismatch, mismatch, mismatch],
       ...['lay', 'skip no-read'],
+    ])
+  })
+
+  it.each(['while it goes on', 'sealed'])('lays on no twin that another run of the roll skipped, %s', async (how) => {
+    const first = await openPass(bench, 1)
+    await lay(first, labels('A', 1, 2))
+    const rest = await openPass(bench, 1)
+    expect(await lay(rest, [code('A', 2), code('A', 3)])).toEqual(['skip duplicate', 'lay'])
+    if (how === 'sealed') for (const run of [first, rest]) await sealRun(run)
+    const second = await openPass(bench, 2)
+    expect(await lay(second, [...labels('A', 1, 3), null])).toEqual(['lay', mismatch, 'lay', 'skip no-read'])
+  })
+
+  it.each(['while it goes on', 'sealed'])(
+    'lays nothing on a text that contradicts the label laid at its place, %s',
+    async (how) => {
+      const first = await openPass(bench, 1)
+      await lay(first, [code('A', 1), code('B', 2), code('C', 8), code('C', 9)])
+      const back = await first.frames([event(3, [code('A', 3), code('B', 4)], 60)])
+      expect(short(back.answers)).toEqual(['skip out-of-sequence already-laid', 'stop out-of-sequence already-laid'])
+      if (how === 'sealed') await sealRun(first)
+      const second = await openPass(bench, 2)
+      expect(await lay(second, [code('A', 3), code('B', 4), code('A', 1), code('B', 2)])).toEqual([
+        ...[mismatch, mismatch, 'lay', 'lay'],
+      ])
+    },
+  )
+
+  it('still lays what only the second pass has where the first skipped it in a frame off its phase', async () => {
+    const first = await openPass(bench, 1)
+    await lay(first, [code('C', 1), code('C', 2)])
+    const off = await first.frames([event(2, [code('D', 3), null], 145)])
+    expect(short(off.answers)[0]).toContain('out-of-sequence')
+    await sealRun(first)
+    const second = await openPass(bench, 2)
+    expect(await lay(second, [code('D', 3), null])).toEqual(['lay', 'skip no-read'])
+  })
+
+  it('takes no label for bare where a run of the first pass can not be read', async () => {
+    const first = await openPass(bench, 1)
+    await lay(first, [code('C', 1), code('C', 2)])
+    const setUp = labels('A', 51, 2) as [string, string]
+    const other = await openPass(bench, 1, { roll: 'R2', setUp })
+    await lay(other, labels('A', 11, 2))
+    await damageEntry(bench, code('C', 1))
+    const second = await openPass(bench, 2, { setUp })
+    // C's second version has layers in pass 2 alone, and so has D; C was laid with its first in pass 1.
+    expect(await lay(second, [code('C', 1, '03'), code('C', 2, '03'), code('D', 3), code('A', 11)])).toEqual([
+      ...[mismatch, mismatch, mismatch, 'lay'],
     ])
   })
 
@@ -209,5 +267,14 @@ describe('labels without a serial', () => {
     const second = await bench.open({ override: true, ticket: { pass: 2 } })
     await second.startProving({ by: 'lead' })
     expect(short((await second.frames([event(0, texts)])).answers)).toEqual([mismatch, 'lay'])
+  })
+
+  it('are let pass where another version of the design may lie on them', async () => {
+    await bench.close()
+    bench = await openBench([passJob(false)])
+    const second = await bench.open({ override: true, ticket: { pass: 2 } })
+    await second.startProving({ by: 'lead' })
+    // C's second version has layers in pass 2 alone, its first in pass 1.
+    expect(short((await second.frames([event(0, ['J/C/03', 'J/D/02'])])).answers)).toEqual([mismatch, 'lay'])
   })
 })

@@ -11,6 +11,12 @@ import { joined, type LabelNow, mayLie, OutcomeTable, type PassOutcome, sameVers
 import type { EndedSerials } from './ended-serials.ts'
 import type { Run } from './run.ts'
 
+/** A run of an earlier pass that can't be read. */
+interface Lost {
+  readonly pass: number
+  readonly jobs: readonly string[]
+}
+
 /** What all ended runs of one job did in one pass. */
 export class PassMemory {
   readonly set: SerialSet = openSerialSet()
@@ -49,6 +55,9 @@ type Get = (runId: string) => Promise<Run>
 interface RunRow {
   readonly runId: string
   readonly state: string
+  readonly pass: number
+  /** Of its tickets, as JSON. */
+  readonly jobs: string
 }
 
 /** Of all tickets of the run. */
@@ -68,6 +77,7 @@ export class EarlierPasses {
   readonly #memories = new Map<string, Map<number, PassMemory>>()
   /** Runs of an earlier pass that still go on. */
   readonly #watched = new Map<string, Watched>()
+  readonly #lost = new Map<string, Lost>()
   /** The highest pass that a run of the job was opened for, in this process. */
   readonly #highest = new Map<string, number>()
 
@@ -78,8 +88,8 @@ export class EarlierPasses {
 
   /**
    * To be awaited before a run takes frames: loads what earlier passes did with the labels of its jobs, and watches the run itself
-   * where a later pass goes on beside it. Before the run's next ticket comes into force, call it again with the jobs of that. A run of an earlier pass whose ledger is damaged
-   * is left out: its labels count as never seen, and are let pass.
+   * where a later pass goes on beside it. Before the run's next ticket comes into force, call it again with the jobs of that. A run of an
+   * earlier pass whose ledger is damaged is left out, and noted: no one can say what lies on its labels.
    */
   async prepare(run: Run, get: Get, next: readonly string[] = []): Promise<void> {
     const { pass } = run.state.ticket
@@ -88,9 +98,15 @@ export class EarlierPasses {
     if (jobs.some((job) => pass < (this.#highest.get(job) ?? 1))) await this.#watch(run)
     if (pass === 1) return
     for (const row of await this.#rowsBefore(pass, run.runId)) {
-      await this.#load(row, { jobs, get }).catch((error) => {
+      try {
+        await this.#load(row, { jobs, get })
+        this.#lost.delete(row.runId)
+      } catch (error) {
         if (!(error instanceof Problem && error.code === 'ledger-bad')) throw error
-      })
+        // A row without jobs is from before rows had them: any may have been on it.
+        const known = JSON.parse(row.jobs) as readonly string[]
+        this.#lost.set(row.runId, { pass: row.pass, jobs: known.length > 0 ? known : jobs })
+      }
     }
   }
 
@@ -101,11 +117,11 @@ export class EarlierPasses {
       .where('runId', '!=', except)
       .where('pass', '<', pass)
       .execute()
-    const before = await Promise.all(
+    const whole = await Promise.all(
       // Rows from before there were these columns have no jobs, and pass 1 whatever it was.
-      rows.map(async (row) => row.jobs !== '[]' || (await this.#passOf(row.runId)) < pass),
+      rows.map(async (row) => (row.jobs === '[]' ? { ...row, pass: await this.#passOf(row.runId) } : row)),
     )
-    return rows.filter((_, i) => before[i])
+    return whole.filter((row) => row.pass < pass)
   }
 
   async #passOf(runId: string): Promise<number> {
@@ -182,9 +198,14 @@ export class EarlierPasses {
     return found
   }
 
+  #isLost(job: string, pass: number): boolean {
+    for (const lost of this.#lost.values()) if (lost.pass === pass && lost.jobs.includes(job)) return true
+    return false
+  }
+
   /**
    * Whether an earlier pass did something else with a label than lay the version that is to be laid now: for every earlier pass that
-   * the version has layers in; and another version may not lie on it from any.
+   * the version has layers in; and another version may not lie on it from any. Where a run of an earlier pass can't be read, one may.
    */
   differs(label: LabelNow): boolean {
     const { pass, identity, version, cell, proving } = label
@@ -195,7 +216,9 @@ export class EarlierPasses {
       const found = this.outcome(of, earlier)
       if (needed?.includes(earlier)) {
         if (!found || !agrees(found, { version, proving })) return true
-      } else if (found && mayLie(found) && (found.did === 'unclear' || !sameVersion(found, version))) return true
+      } else if (found && mayLie(found)) {
+        if (found.did === 'unclear' || !sameVersion(found, version)) return true
+      } else if (this.#isLost(identity.job, earlier)) return true
     }
     return false
   }

@@ -1,11 +1,5 @@
 // Which finished rolls a run has so far, by name: each split ends one; what follows the last split is one once the run is closed.
-import type { MaterialRecord } from './material-record.ts'
-
-/** A place along the web: encoder position within a stretch. */
-export interface Spot {
-  readonly stretch: number
-  readonly positionUm: number
-}
+import type { MaterialRecord, Spot } from './material-record.ts'
 
 export interface FinishedRoll {
   readonly name: string
@@ -27,12 +21,31 @@ export function restName(record: Rolls): string {
   return splits === 0 ? record.ticket.roll : `${record.ticket.roll}-${splits + 1}`
 }
 
-// Whether the middle of a frame lies behind the last split: that is what tells to which roll a frame belongs.
+/** Where web under another ticket begins, where the rest of a roll was left or behind: there the rest ends. */
+export function restEnd(
+  { tickets, pitchUm }: Pick<MaterialRecord, 'tickets' | 'pitchUm'>,
+  { stretch, positionUm }: Spot,
+): Spot | undefined {
+  const near = { stretch, positionUm: positionUm - pitchUm / 2 }
+  const begins = tickets.flatMap((ticket) => ticket.begins ?? [])
+  return begins.slice(1).find((spot) => !isBehind(near, spot))
+}
+
+// Whether the middle of a frame lies behind the last split, and not on the rest that was not run: that is what tells to which roll a
+// frame belongs.
 function hasRest(record: MaterialRecord, last: Spot | undefined): boolean {
   const stretch = record.stretches.length - 1
-  const end = record.stretches[stretch]
-  if (!end) return false
-  return !last || !isBehind(last, { stretch, positionUm: end.toUm - record.pitchUm / 2 })
+  const [start, end] = [record.stretches[0], record.stretches[stretch]]
+  if (!start || !end) return false
+  if (last && isBehind(last, { stretch, positionUm: end.toUm - record.pitchUm / 2 })) return false
+  const partial = record.material.find(({ body }) => body.event === 'partial')
+  if (!partial) return true
+  const left = { stretch: partial.stretch, positionUm: partial.body.positionUm ?? 0 }
+  const begin = last ?? { stretch: 0, positionUm: start.fromUm }
+  return (
+    restEnd(record, left) !== undefined ||
+    isBehind(left, { ...begin, positionUm: begin.positionUm + record.pitchUm / 2 })
+  )
 }
 
 /** In order along the web. The rest counts once no more frames come. */

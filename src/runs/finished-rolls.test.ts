@@ -31,6 +31,7 @@ let index = 100
 const event = (body: Partial<MaterialRow> & Pick<MaterialRow, 'event'>, placesThen = 1_000): MaterialRow => ({
   index: ++index,
   placesThen,
+  threading: 0,
   ...body,
 })
 const split = (positionUm: number, roll: string) => event({ event: 'split', positionUm, roll })
@@ -135,7 +136,7 @@ describe('finished rolls', () => {
     for (let place = 5; place < 10; place++) web.take({ frame: place, place, positionUm: (place - 5) * pitchUm })
     expect(web.webUm(5)).toBe(300_000)
     const before = event({ event: 'cut-out', positionUm: 60_000, toPositionUm: 120_000 }, 5)
-    const after = event({ event: 'cut-out', positionUm: 60_000, toPositionUm: 120_000 }, 10)
+    const after = event({ event: 'cut-out', positionUm: 60_000, toPositionUm: 120_000, threading: 1 }, 10)
     expect(wind(web, before).cut).toEqual([{ firstPlace: 1, lastPlace: 1 }])
     expect(wind(web, after).cut).toEqual([{ firstPlace: 6, lastPlace: 6 }])
   })

@@ -4,8 +4,12 @@
 import type { EntryBodies } from '../ledger/index.ts'
 import type { WebMarks } from './record/web-marks.ts'
 
-/** An event of the material, with the places that were counted when it was recorded. */
-export type MaterialRow = EntryBodies['material'] & { readonly index: number; readonly placesThen: number }
+/** An event of the material, with the places that were counted when it was recorded, and the threading that its position is of. */
+export type MaterialRow = EntryBodies['material'] & {
+  readonly index: number
+  readonly placesThen: number
+  readonly threading: number
+}
 
 /** Of the web, from its first mark, µm. */
 export interface Span {
@@ -65,6 +69,12 @@ const without = (spans: readonly Span[], taken: Span): readonly Span[] =>
     return [before, after].filter(({ fromUm, toUm }) => toUm > fromUm)
   })
 
+/** Whether so much of a frame was taken out that it counts as gone. */
+export function isCutOut(frame: Span, cuts: readonly Span[]): boolean {
+  const taken = cuts.reduce((sum, cut) => sum + shared(frame, cut), 0)
+  return taken > (frame.toUm - frame.fromUm) * cutShareMax
+}
+
 interface Marked {
   readonly cuts: readonly Span[]
   readonly rests: readonly (Span & { readonly roll: string })[]
@@ -74,17 +84,17 @@ interface Marked {
 
 // A rest reaches to where the next ticket's web begins, or to the end.
 function restOf(web: WebMarks, event: MaterialRow): Span & { readonly roll: string } {
-  const fromUm = web.eventUm(event.positionUm, event.placesThen)
+  const fromUm = web.eventUm(event.positionUm, event)
   const next = web.tickets.find(({ firstPlace }) => firstPlace > 0 && web.webUm(firstPlace) >= fromUm - web.pitchUm / 2)
   return { fromUm, toUm: next ? web.webUm(next.firstPlace) : Number.POSITIVE_INFINITY, roll: event.roll ?? 'rest' }
 }
 
 function mark(web: WebMarks, events: readonly MaterialRow[]): Marked {
-  const atUm = ({ positionUm, placesThen }: MaterialRow): number => web.eventUm(positionUm, placesThen)
+  const atUm = (event: MaterialRow): number => web.eventUm(event.positionUm, event)
   const of = (kind: MaterialRow['event']): readonly MaterialRow[] => events.filter(({ event }) => event === kind)
   const cuts = of('cut-out').flatMap((event) => {
-    const { toPositionUm, placesThen } = event
-    return toPositionUm === undefined ? [] : [{ fromUm: atUm(event), toUm: web.eventUm(toPositionUm, placesThen) }]
+    const { toPositionUm } = event
+    return toPositionUm === undefined ? [] : [{ fromUm: atUm(event), toUm: web.eventUm(toPositionUm, event) }]
   })
   const splices = of('splice').map(atUm)
   const threadings = web.threadings.slice(1).map(({ webUm }) => webUm)
@@ -101,9 +111,7 @@ function mark(web: WebMarks, events: readonly MaterialRow[]): Marked {
 /** −1 cut out; −2 − i the i-th rest; else the number of splits before it. */
 function bucketOf(web: WebMarks, place: number, { cuts, rests, splits }: Marked): number {
   const fromUm = web.webUm(place)
-  const frame = { fromUm, toUm: fromUm + web.pitchUm }
-  const taken = cuts.reduce((sum, cut) => sum + shared(frame, cut), 0)
-  if (taken > web.pitchUm * cutShareMax) return -1
+  if (isCutOut({ fromUm, toUm: fromUm + web.pitchUm }, cuts)) return -1
   const midUm = fromUm + web.pitchUm / 2
   const rest = rests.findIndex((span) => midUm >= span.fromUm && midUm < span.toUm)
   if (rest >= 0) return -2 - rest

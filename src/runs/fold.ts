@@ -5,7 +5,8 @@ import { Problem } from '../kernel/problem.ts'
 import { frameIndex, placeIndex } from '../kernel/terms.ts'
 import type { Entry, EntryBodies } from '../ledger/index.ts'
 import type { Frozen, Ticket } from '../lines/index.ts'
-import { withMaterial } from './material.ts'
+import { stretchOn, withMaterial } from './material.ts'
+import { breaksPhase } from './material-places.ts'
 import { withFoil } from './reels.ts'
 import { countSetUp, openSetUp, stepSetUp, uncountLaid } from './set-up.ts'
 import { type RunState, versionKey } from './state.ts'
@@ -17,11 +18,11 @@ export function applyEntry(state: RunState, entry: Entry): void {
   if (entry.type === 'step') applyStep(state, entry)
   else if (entry.type === 'frame') applyFrame(state, entry.body, entry.index)
   else if (entry.type === 'reads') state.waiting.set(entry.body.frame, entry.body.reads)
-  else if (entry.type === 'answer') applyAnswer(state, entry.body, entry.index)
+  else if (entry.type === 'answer') applyAnswer(state, entry)
   else if (entry.type === 'revocation') applyRevocation(state, entry.body, entry.index)
   else if (entry.type === 'laid') applyLaid(state, entry.body)
   else if (entry.type === 'material') applyMaterial(state, entry.body, entry.index)
-  else applyAct(state, entry.body)
+  else applyAct(state, entry)
 }
 
 function applyStep(state: RunState, entry: Entry & { readonly type: 'step' }): void {
@@ -29,14 +30,8 @@ function applyStep(state: RunState, entry: Entry & { readonly type: 'step' }): v
   stepSetUp(state.setUps, entry)
   state.name = body.to
   if (body.ticket !== undefined) applyTicket(state, body, index)
-  if (!body.cause) return
-  if (!body.after) {
-    // A step into `stopped` behind an answer repeats the cause that the answer opened.
-    if (state.causes.status(body.cause) === undefined) state.causes.open(body.cause, { index })
-    return
-  }
-  state.causes.clear(body.cause, body.after)
-  state.windows.reset(body.cause.flag)
+  state.causes.take(entry)
+  if (body.cause && body.after) state.windows.reset(body.cause.flag)
 }
 
 function applyTicket(state: RunState, body: EntryBodies['step'], index: number): void {
@@ -47,20 +42,9 @@ function applyTicket(state: RunState, body: EntryBodies['step'], index: number):
   state.tickets.push({ fromIndex: index, ticket: state.ticket, frozen: state.frozen })
 }
 
-// Positions are of one origin until the web is threaded anew.
-function stretchOn(state: RunState, positionUm: number): void {
-  const toUm = positionUm + state.pitchUm
-  const last = state.stretches.at(-1)
-  if (!last || state.stretchEnded) state.stretches.push({ fromUm: positionUm, toUm })
-  else {
-    last.fromUm = Math.min(last.fromUm, positionUm)
-    last.toUm = Math.max(last.toUm, toUm)
-  }
-  state.stretchEnded = false
-}
-
 function applyFrame(state: RunState, body: EntryBodies['frame'], index: number): void {
-  const tracked = state.tracker.advance({ frame: frameIndex(body.frame), positionUm: body.positionUm })
+  const { positionUm, markSpacingUm } = body
+  const tracked = state.tracker.advance({ frame: frameIndex(body.frame), positionUm, markSpacingUm })
   assert(tracked.place === body.place, 'a replayed frame is at the place that was recorded')
   // Frames that are off one after another, as on a web that is backed up, tell of one slip.
   const slips = tracked.offPhase && !state.frames.get(state.lastFrame)?.offPhase
@@ -72,9 +56,13 @@ function applyFrame(state: RunState, body: EntryBodies['frame'], index: number):
     ...(slips ? { slips: true } : {}),
     entryIndex: index,
     ...(body.capture ? { capture: body.capture } : {}),
+    ...(body.awaits ? { awaits: true, ...(body.reads?.length ? { given: body.reads } : {}) } : {}),
   })
-  state.waiting.set(body.frame, body.reads)
+  state.waiting.set(body.frame, body.awaits ? undefined : body.reads)
   stretchOn(state, body.positionUm)
+  const ticket = state.tickets.at(-1)
+  if (ticket && !tracked.seenBefore)
+    ticket.begins ??= { stretch: state.stretches.length - 1, positionUm: body.positionUm }
   state.lastFrame = body.frame
   state.lastPositionUm = body.positionUm
   state.leapAllowed = false
@@ -82,7 +70,8 @@ function applyFrame(state: RunState, body: EntryBodies['frame'], index: number):
   state.live = state.live.filter((lay) => lay.noReturnUm > body.positionUm)
 }
 
-function applyAnswer(state: RunState, body: EntryBodies['answer'], index: number): void {
+function applyAnswer(state: RunState, entry: Entry & { readonly type: 'answer' }): void {
+  const { body, index } = entry
   const ordinal = state.cells.findIndex((cell) => cell.cell === body.cell)
   const frame = state.frames.get(body.frame)
   assert(frame && ordinal >= 0, 'an answer is to a label of a recorded frame')
@@ -91,7 +80,7 @@ function applyAnswer(state: RunState, body: EntryBodies['answer'], index: number
   countAnswer(state, body, index)
   if (body.setup) noteSetUp(state, body, ordinal)
   if (body.identity) state.places.noteText(body.place, ordinal, body.identity.text)
-  if (body.cause) state.causes.open(body.cause, { index, frame: body.frame, cell: body.cell })
+  state.causes.take(entry)
   const before = state.places.state(body.place, ordinal)
   if (body.decision === 'lay') applyLay(state, body, { index, ordinal })
   // A label that was laid stays laid, whatever a later sighting is answered.
@@ -109,6 +98,8 @@ function applyLay(state: RunState, body: EntryBodies['answer'], at: { index: num
     state.serials.add(identity.job, { serial: identity.serial, cell: cell.serialCell, slot })
   }
   const { job, design, version } = identity
+  const number = numberOfVersion(state, versionKey(job, design, version as number))
+  state.places.putVersion(body.place, at.ordinal, number)
   state.live.push({
     answer: at.index,
     frame: body.frame,
@@ -186,11 +177,18 @@ function applyMaterial(state: RunState, body: EntryBodies['material'], index: nu
   } else if (breaksPhase(body)) state.tracker.breakPhase(body.positionUm ?? state.lastPositionUm)
 }
 
-// What lies before the sensor; what was done with the web behind the stations changes no phase.
-const breaksPhase = ({ event, toPositionUm }: EntryBodies['material']): boolean =>
-  event === 'splice' || event === 'pitch-change' || (event === 'cut-out' && toPositionUm === undefined)
+function applyAct(state: RunState, { body, index, atMs }: Entry & { readonly type: 'act' }): void {
+  const { act, job, design, version, by, why } = body
+  if (act !== 'withdraw' || !job || !design || version === undefined) return
+  state.withdrawn.add(versionKey(job, design, version))
+  state.recalls.push({ job, design, version, by, ...(why ? { why } : {}), atMs, index })
+}
 
-function applyAct(state: RunState, body: EntryBodies['act']): void {
-  if (body.act !== 'withdraw' || !body.job || !body.design || body.version === undefined) return
-  state.withdrawn.add(versionKey(body.job, body.design, body.version))
+// The number of a version in this run, given at its first lay.
+function numberOfVersion(state: RunState, key: string): number {
+  const known = state.versions.get(key)
+  if (known !== undefined) return known
+  const number = state.versions.size + 1
+  state.versions.set(key, number)
+  return number
 }

@@ -16,6 +16,26 @@ export interface CellOfRun {
 
 type Frame = FrozenJob['frame']
 
+/** How far a frame may travel before a station must know of its first label. */
+export interface StationNotice {
+  readonly station: LineProfile['stations'][number]['station']
+  readonly skips: boolean
+  /** From a frame's position, with the layer at hand and when it is still to be fetched, µm of web travel. */
+  readonly atHandUm: number
+  readonly notAtHandUm: number
+}
+
+/** By station, in web order. `cells` are those of the run. */
+export function noticeByStation(line: LineProfile, cells: readonly CellOfRun[]): readonly StationNotice[] {
+  const first = Math.min(...cells.map((cell) => cell.noReturnAfterUm)) - travelUm(line)
+  return line.stations.map(({ station, skips, distanceMm, handlingMm }) => ({
+    station,
+    skips,
+    atHandUm: first + toUm(distanceMm - handlingMm.atHand),
+    notAtHandUm: first + toUm(distanceMm - handlingMm.notAtHand),
+  }))
+}
+
 // Travel after which the first station that can skip must know; where none can, the first of all.
 function travelUm(line: LineProfile): number {
   const skipping = line.stations.filter((station) => station.skips)

@@ -10,6 +10,20 @@ export interface WebStretch {
   toUm: number
 }
 
+/** A place along the web: encoder position within a stretch. */
+export interface Spot {
+  readonly stretch: number
+  readonly positionUm: number
+}
+
+/** Stretches as frames come in. */
+export interface StretchesSoFar {
+  readonly pitchUm: number
+  readonly stretches: WebStretch[]
+  /** A re-threading was recorded, and no frame since. */
+  stretchEnded: boolean
+}
+
 /** An event that was not voided. */
 export interface StandingEvent {
   readonly index: number
@@ -22,6 +36,8 @@ export interface StandingEvent {
 export interface MaterialRecord {
   readonly name: EntryBodies['step']['to']
   readonly ticket: { readonly roll: string }
+  /** All that it ran on, with where their first new web began; absent while there is none. */
+  readonly tickets: readonly { readonly begins?: Spot }[]
   readonly cells: readonly { readonly lane: number }[]
   readonly pitchUm: number
   readonly stretches: readonly WebStretch[]

@@ -45,6 +45,23 @@ const slit = (roll: string | undefined, laneRolls: Record<string, number[]>): Ma
 const names = (run: FoldedRun): string[] => finishedRolls(run.state).map(({ name }) => name)
 
 describe('splits', () => {
+  it('leave no roll behind the last one where the rest of the unwound roll was not run', () => {
+    const run = tenFrames()
+    record(run, { event: 'partial', roll: 'REST', positionUm: 5 * pitchUm })
+    record(run, split('A', 8))
+    close(run)
+    expect(names(run)).toEqual(['A'])
+    expect(codeOf(() => record(run, { event: 'rewind', roll: 'R1-2' }))).toBe('roll-unknown')
+  })
+
+  it('leave one where web lies between the last one and the rest that was not run', () => {
+    const run = tenFrames()
+    record(run, split('A', 3))
+    record(run, { event: 'partial', roll: 'REST', positionUm: 5 * pitchUm })
+    close(run)
+    expect(names(run)).toEqual(['A', 'R1-2'])
+  })
+
   it('end finished rolls one behind the other; the rest is a roll of its own once the run is closed', () => {
     const run = tenFrames()
     record(run, split('A', 3))

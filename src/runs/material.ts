@@ -1,10 +1,23 @@
 // Events of the material: which of them a run takes, and what stands after one was voided. Pure: a run's record in, the event as it
 // will be recorded out, or a Problem.
 import { Problem } from '../kernel/problem.ts'
-import { finishedRolls, isBehind, restName, type Spot } from './finished-names.ts'
-import type { MaterialBody, MaterialRecord, StandingEvent } from './material-record.ts'
+import { finishedRolls, isBehind, restName } from './finished-names.ts'
+import { breaksPhase, demandAhead, demandUnlaid, type LabelsSoFar } from './material-places.ts'
+import type { MaterialBody, MaterialRecord, Spot, StandingEvent, StretchesSoFar } from './material-record.ts'
 
 type Event = Omit<StandingEvent, 'index'>
+
+/** Takes the position of a frame. Positions are of one origin until the web is threaded anew. */
+export function stretchOn(web: StretchesSoFar, positionUm: number): void {
+  const toUm = positionUm + web.pitchUm
+  const last = web.stretches.at(-1)
+  if (!last || web.stretchEnded) web.stretches.push({ fromUm: positionUm, toUm })
+  else {
+    last.fromUm = Math.min(last.fromUm, positionUm)
+    last.toUm = Math.max(last.toUm, toUm)
+  }
+  web.stretchEnded = false
+}
 
 /** The newest stretch that a position lies in, else the newest there is. */
 export function stretchOf({ stretches }: Pick<MaterialRecord, 'stretches'>, positionUm: number): number {
@@ -25,14 +38,16 @@ function demandInside(record: MaterialRecord, event: Event, positionUm: number):
   })
 }
 
-const bodiesOf = (record: MaterialRecord, event: MaterialBody['event']): readonly MaterialBody[] =>
+type Events = Pick<MaterialRecord, 'material'>
+
+const bodiesOf = (record: Events, event: MaterialBody['event']): readonly MaterialBody[] =>
   record.material.filter(({ body }) => body.event === event).map(({ body }) => body)
 
-const laneRollNames = (record: MaterialRecord): readonly string[] =>
+const laneRollNames = (record: Events): readonly string[] =>
   bodiesOf(record, 'slit').flatMap(({ laneRolls = [] }) => laneRolls.map(({ roll }) => roll))
 
 /** Names given to finished rolls, lane rolls and the rest that was not run. */
-const givenNames = (record: MaterialRecord): readonly string[] => [
+const givenNames = (record: Events): readonly string[] => [
   ...bodiesOf(record, 'split').map(({ roll = '' }) => roll),
   ...bodiesOf(record, 'partial').map(({ roll = '' }) => roll),
   ...laneRollNames(record),
@@ -43,6 +58,14 @@ function demandFree(names: readonly string[], taken: readonly string[]): void {
     if (!taken.includes(name) && !names.includes(name, i + 1)) return
     throw new Problem('roll-name-taken', `another roll of the run is called ${name}`, { measured: name })
   })
+}
+
+/**
+ * Problem `roll-name-taken` where what follows the last split would be called as another roll of the run is: to be asked before the name
+ * changes, as it does with the ticket.
+ */
+export function demandRestFree(record: Pick<MaterialRecord, 'ticket' | 'material'>): void {
+  demandFree([restName(record)], givenNames(record))
 }
 
 function admitSplit(record: MaterialRecord, event: Event): void {
@@ -63,7 +86,7 @@ function admitSplit(record: MaterialRecord, event: Event): void {
   const index = record.material.length
   const after = { ...record, material: [...record.material, { ...event, index }] }
   demandFree([roll], givenNames(record))
-  demandFree([restName(after)], givenNames(after))
+  demandRestFree(after)
 }
 
 function admitPartial(record: MaterialRecord, event: Event): void {
@@ -194,12 +217,17 @@ function admitVoid(record: MaterialRecord, { voids }: MaterialBody): void {
  * The event as it is to be recorded: a slit or rewinding names its roll. Problems: `material-position`, `roll-name-taken`,
  * `roll-unknown`, `slit-lanes`, `cut-out-overlap`, `material-not-voidable`.
  */
-export function checkMaterial(record: MaterialRecord, body: MaterialBody): MaterialBody {
+export function checkMaterial(record: MaterialRecord & LabelsSoFar, body: MaterialBody): MaterialBody {
   if (body.event === 'void') {
     admitVoid(record, body)
     return body
   }
-  return admit(record, { body, stretch: stretchOf(record, body.positionUm ?? Number.NaN) })
+  const event = { body, stretch: stretchOf(record, body.positionUm ?? Number.NaN) }
+  const admitted = admit(record, event)
+  // Of what is new alone: labels and web that came since say nothing against an event that stands.
+  if (breaksPhase(body)) demandAhead(record, event)
+  if (body.event === 'partial') demandUnlaid(record, event)
+  return admitted
 }
 
 /** What stands after one more event was recorded; used when entries are taken up. */

@@ -1,4 +1,4 @@
-// What happened at each (place, cell) of the material, in flat arrays: 9 bytes a label. It tells a label that was laid before the
+// What happened at each (place, cell) of the material, in flat arrays: 13 bytes a label. It tells a label that was laid before the
 // web was backed up, and a text that contradicts what was read there before.
 import { assert } from '../kernel/assert.ts'
 
@@ -16,6 +16,7 @@ export class PlaceTable {
   private states = new Uint8Array(4096)
   private textHashes = new Int32Array(4096)
   private answers = new Int32Array(4096)
+  private versions = new Int32Array(4096)
 
   constructor(cellCount: number) {
     assert(cellCount > 0, 'a frame has cells')
@@ -30,6 +31,7 @@ export class PlaceTable {
       this.states = grow(this.states, new Uint8Array(size))
       this.textHashes = grow(this.textHashes, new Int32Array(size))
       this.answers = grow(this.answers, new Int32Array(size))
+      this.versions = grow(this.versions, new Int32Array(size))
     }
     return slot
   }
@@ -41,6 +43,15 @@ export class PlaceTable {
   /** Ledger index of the place's last answer; meaningful unless its state is `nothing`. */
   answer(place: number, ordinal: number): number {
     return this.answers[this.slot(place, ordinal)] ?? 0
+  }
+
+  /** Number of the version that the place was last answered lay with; 0 before. */
+  version(place: number, ordinal: number): number {
+    return this.versions[this.slot(place, ordinal)] ?? 0
+  }
+
+  putVersion(place: number, ordinal: number, version: number): void {
+    this.versions[this.slot(place, ordinal)] = version
   }
 
   put(at: { place: number; ordinal: number; answer: number }, state: PlaceState): void {
@@ -62,8 +73,8 @@ export class PlaceTable {
   }
 }
 
-// FNV-1a, 32 bits; 0 stands for "nothing read".
-function textHash(text: string): number {
+/** FNV-1a, 32 bits; 0 stands for "nothing read". */
+export function textHash(text: string): number {
   let hash = 0x811c9dc5 | 0
   for (let i = 0; i < text.length; i++) hash = Math.imul(hash ^ text.charCodeAt(i), 0x01000193)
   return hash === 0 ? 1 : hash

@@ -11,7 +11,9 @@ import {
   layoutOf,
   type Readiness,
   type ReadinessRows,
+  reelBlockers,
   type SequenceTally,
+  type SumInquiry,
   sumOrder,
   sumsRows,
   sumTicket,
@@ -64,6 +66,8 @@ export type EarlierRows = (of: Order & { readonly frozen: Frozen }) => Promise<R
 export interface ReadinessDesk {
   /** Problems: `ticket-not-found`, `line-not-found`. */
   weigh(names: ReadinessNames, waiting?: Waiting): Promise<WeighedTicket>
+  /** What stands against other reels than those of the ticket. Problems as of `weigh`. */
+  reelsInstead(names: ReadinessNames, foils: NonNullable<Ticket['foils']>): Promise<Readiness['blockers']>
   /** Cheap: to be asked again and again. Problems as of `weigh`. */
   revision(names: ReadinessNames): Promise<string>
 }
@@ -97,7 +101,10 @@ async function lostOf({ blobs }: ReadinessParts, { frozen, ticket }: { frozen: F
 const keyOf = (frozen: Frozen, content: unknown): string => `${frozen.revision} ${sha256Hex(canonicalText(content))}`
 
 /** Goes through the ticket's sequence; what is wrong with its bytes where that can't be done. */
-async function tallyOf(parts: ReadinessParts, weighing: Weighing): Promise<SequenceTally | Gone | undefined> {
+async function tallyOf(
+  parts: Pick<ReadinessParts, 'blobs' | 'catalogue'>,
+  weighing: Pick<Weighing, 'ticket' | 'frozen' | 'signal' | 'progress'>,
+): Promise<SequenceTally | Gone | undefined> {
   const { ticket, frozen, signal, progress } = weighing
   const [first] = frozen.jobs
   if (!ticket.sequence || !first) return undefined
@@ -149,6 +156,15 @@ const countsOf = ({ groups }: SequenceTally) =>
     job !== undefined && design !== undefined && version ? [{ job, design, version: version.version, labels }] : [],
   )
 
+/** What the sums take from a ticket's sequence, as a run froze it; nothing where there is none, or where its bytes are not sound. */
+export async function countedIn(
+  parts: Pick<ReadinessParts, 'blobs' | 'catalogue'>,
+  of: Pick<Weighing, 'ticket' | 'frozen'>,
+): Promise<Pick<SumInquiry, 'counts' | 'framesExpected'>> {
+  const tally = await tallyOf(parts, of)
+  return typeof tally === 'object' ? { counts: countsOf(tally), framesExpected: tally.positions } : {}
+}
+
 // How long the roll is may be left open, and lost layers are rows already.
 const ofSumsAlone = new Set(['nothing-expected', 'layer-unread'])
 
@@ -195,21 +211,30 @@ export function openReadiness(parts: ReadinessParts, earlierRows?: EarlierRows):
     return { ticket, line }
   }
 
+  const tallyIn = (of: Omit<Weighing, 'key'>): Promise<SequenceTally | Gone | undefined> =>
+    tallies.of(
+      keyOf(of.frozen, of.ticket),
+      () => tallyOf(parts, of),
+      (found) => typeof found === 'object',
+    )
+
   return {
     async weigh(names, waiting = {}) {
       const order = await orderOf(names)
       const frozen = freeze(parts.catalogue.current(), order.ticket)
       const weighing = { ...order, ...waiting, frozen, key: keyOf(frozen, [order.ticket, order.line]) }
       const revision = await revisionOf(weighing)
-      const sequence = await tallies.of(
-        keyOf(frozen, order.ticket),
-        () => tallyOf(parts, weighing),
-        (found) => typeof found === 'object',
-      )
+      const sequence = await tallyIn(weighing)
       const summed = await sumsIn(weighing, sequence)
       const more = async () => bothOf([(await earlierRows?.({ ...order, frozen })) ?? noRows, rowsOf(summed)])
       const weighed = await weighReadiness({ ...order, frozen, condition, sequence, more })
       return { ...weighed, ...order, frozen, revision, ...(summed ? { sums: summed } : {}) }
+    },
+    async reelsInstead(names, foils) {
+      const { ticket, line } = await orderOf(names)
+      const frozen = freeze(parts.catalogue.current(), ticket)
+      const sequence = await tallyIn({ ticket, line, frozen })
+      return reelBlockers({ ticket: { ...ticket, foils }, line, frozen, sequence })
     },
     async revision(names) {
       const order = await orderOf(names)

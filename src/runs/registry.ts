@@ -7,9 +7,11 @@ import { type Entry, type LedgerWriter, type RunLedger, readEntries } from '../l
 import type { Frozen, FrozenJob, LineProfile, Readiness, Ticket } from '../lines/index.ts'
 import type { CatalogueStore, LayerSums } from '../packages/index.ts'
 import type { BlobStore, Database, LedgerHead } from '../storage/port.ts'
+import type { AwaitedReads } from './awaited-reads.ts'
 import { EarlierPasses } from './earlier-pass.ts'
 import { earlierPassRows } from './earlier-pass-rows.ts'
 import { EndedSerials } from './ended-serials.ts'
+import { type ExpectedStore, openExpected } from './expected-store.ts'
 import { applyEntry } from './fold.ts'
 import { demandOrientation } from './geometry.ts'
 import type { SerialInRun } from './laid-serials.ts'
@@ -33,7 +35,9 @@ export interface RunsParts {
   readonly clock: Clock
   /** Absent: readiness without the sums. */
   readonly layerSums?: LayerSums
-  readonly onWritten?: (runId: string, entries: readonly Entry[]) => void
+  /** Reads that come apart from frame events, such as those of plain code readers. */
+  readonly awaited?: AwaitedReads
+  readonly onWritten?: (run: Run, entries: readonly Entry[]) => void
 }
 
 export interface RunRow {
@@ -57,8 +61,12 @@ export class Runs {
   private readonly layers
   /** Weighs a ticket on a line as things are now. */
   readonly readiness: ReadinessDesk['weigh']
+  /** What stands against other reels than those of the ticket. */
+  readonly reelsInstead: ReadinessDesk['reelsInstead']
   /** Another one whenever the readiness may be another; cheap. */
   readonly readinessRevision: ReadinessDesk['revision']
+  /** What the sequence of a run's ticket expects, for outlooks. */
+  readonly expected: ExpectedStore
   private readonly serials: EndedSerials
   private readonly earlier: EarlierPasses
   /** Runs held in memory, by id. */
@@ -71,9 +79,11 @@ export class Runs {
   constructor(parts: RunsParts) {
     this.parts = parts
     this.layers = openLayerWatch(parts.blobs)
-    const { weigh, revision } = openReadiness(parts, (of) => earlierPassRows(parts.database, of))
+    const { weigh, reelsInstead, revision } = openReadiness(parts, (of) => earlierPassRows(parts.database, of))
     this.readiness = weigh
+    this.reelsInstead = reelsInstead
     this.readinessRevision = revision
+    this.expected = openExpected(parts)
     this.serials = new EndedSerials(parts)
     this.earlier = new EarlierPasses({ database: parts.database, ended: this.serials })
     this.recalls = new Recalls(parts, () => this.held())
@@ -119,7 +129,7 @@ export class Runs {
       const [first] = entries
       assert(first, 'the opening entry was written')
       const run = await this.assemble(openState(runId, first), runLedger, heads)
-      this.parts.onWritten?.(runId, entries)
+      this.parts.onWritten?.(run, entries)
       return run
     } catch (error) {
       await runLedger.close()
@@ -199,7 +209,7 @@ export class Runs {
   }
 
   private async assemble(state: RunState, runLedger: RunLedger, heads: LedgerHead[]): Promise<Run> {
-    const { database, clock, onWritten } = this.parts
+    const { database, clock, onWritten, awaited } = this.parts
     const resolvers: Resolver[] = []
     for (const { frozen } of state.tickets) resolvers.push(await this.resolverOf(frozen))
     const run: Run = new Run({
@@ -209,12 +219,13 @@ export class Runs {
       database,
       clock,
       resolvers,
+      ...(awaited ? { awaited } : {}),
       layerCondition: (digest) => this.layers.condition(digest),
       laidInOtherRun: (of) => this.laidInOtherRun(of),
       differsFromEarlier: (label) => this.earlier.differs(label),
       onWritten: (entries) => {
         this.earlier.written(state.runId, entries)
-        onWritten?.(state.runId, entries)
+        onWritten?.(run, entries)
         if (entries.some((entry) => entry.type === 'step')) this.noteState(run).catch(() => undefined)
       },
     })
@@ -300,6 +311,12 @@ export class Runs {
   async held(): Promise<readonly Run[]> {
     const settled = await Promise.allSettled([...this.loading.keys()].map((runId) => this.get(runId)))
     return settled.flatMap((result) => (result.status === 'fulfilled' ? [result.value] : []))
+  }
+
+  /** The run on a line that takes frames now; of several the one opened last. */
+  async onLine(line: string): Promise<Run | undefined> {
+    const runs = (await this.held()).filter(({ state }) => state.line.line === line && takesFrames.has(state.name))
+    return runs.toSorted((a, b) => b.state.openedAtMs - a.state.openedAtMs)[0]
   }
 
   /** Every run with what became of its labels, for reports across passes. */

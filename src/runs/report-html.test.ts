@@ -57,6 +57,16 @@ describe('the roll record as a page', () => {
     expect(page).not.toContain('regulated')
   })
 
+  it('marks events of the material that were voided', async () => {
+    const { run } = await eventfulRun()
+    const splice = run.state.material.find(({ body }) => body.event === 'splice')?.index ?? 0
+    expect(reportHtml(await reportRun(bench!.database, run))).not.toContain('(void)')
+    await run.material({ event: 'void', voids: splice, by: 'lead' })
+    const page = reportHtml(await reportRun(bench!.database, run))
+    expect(page).toContain('(void) joint')
+    expect(page.split('(void)')).toHaveLength(2)
+  })
+
   it('counts labels laid in set-up and in the run proper by version', async () => {
     const { report } = await eventfulRun()
     expect(report.versions).toEqual([

@@ -1,6 +1,7 @@
 // The roll record as one HTML page that needs nothing else: numbers, the roll as a strip, versions, stops, people, the proof.
 import type { ReadinessRow } from '../lines/index.ts'
 import { type Column, esc, tableHtml } from './html.ts'
+import { labelsText } from './recall-list.ts'
 import type { RunReport } from './report.ts'
 import { stripHtml } from './report-strip.ts'
 import { toMm } from './wire.ts'
@@ -88,6 +89,26 @@ function stopTable({ stops }: RunReport): string {
   return tableHtml(columns, rows, 'The web was never asked to stop.')
 }
 
+function recallTable({ recalls }: RunReport): string {
+  const columns: Column[] = [
+    ['version', 'name'],
+    ['withdrawn by', 'name'],
+    ['why', 'text'],
+    ['revoked', 'number'],
+    ['too late', 'number'],
+    ['of these, newest first (frame/cell, reported)', 'text'],
+  ]
+  const rows = recalls.map((row) => [
+    `${row.job} ${row.design} v${row.version}`,
+    row.by,
+    row.why ?? '',
+    row.revoked.labels,
+    row.passed.labels,
+    labelsText(row.passed),
+  ])
+  return rows.length > 0 ? `<h2>Recalls</h2>${tableHtml(columns, rows, '')}` : ''
+}
+
 function actTable({ acts }: RunReport): string {
   const columns: Column[] = [
     ['time (UTC)', 'time'],
@@ -129,11 +150,12 @@ function materialTable({ material }: RunReport): string {
     ['by', 'name'],
     ['entry', 'number'],
   ]
+  const voided = new Set(material.map(({ voids }) => voids))
   const rows = material.map((row) => [
     row.event,
     row.positionUm === undefined ? '' : toMm(row.positionUm),
     row.frames ?? '',
-    whatOf(row),
+    voided.has(row.index) ? `(void) ${whatOf(row)}` : whatOf(row),
     row.by ?? '',
     row.index,
   ])
@@ -170,6 +192,7 @@ function tables(report: RunReport): string {
   return `<h2>Flags</h2>${flagTable(report)}
 <h2>Versions</h2>${versionTable(report)}
 <h2>Stops</h2>${stopTable(report)}
+${recallTable(report)}
 <h2>What the controller reported</h2>${laidTable(report)}
 <h2>Who did what</h2>${actTable(report)}
 <h2>The material</h2>${materialTable(report)}`

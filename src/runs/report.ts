@@ -3,6 +3,7 @@
 import type { Flag } from '../kernel/terms.ts'
 import { type Entry, type EntryBodies, readEntries } from '../ledger/index.ts'
 import type { Database, LedgerHead } from '../storage/port.ts'
+import { type RecallList, recallLists } from './recall-list.ts'
 import { WebFold } from './record/fold.ts'
 import type { TicketStretch } from './record/web-marks.ts'
 import { type StripColumn, StripTable } from './report-strip-table.ts'
@@ -74,6 +75,8 @@ export interface RunReport {
   readonly versions: readonly VersionUse[]
   readonly stops: readonly StopRow[]
   readonly acts: readonly PersonAct[]
+  /** Recalls that reached the run, each with its labels. */
+  readonly recalls: readonly RecallList[]
   readonly material: readonly (EntryBodies['material'] & { readonly index: number })[]
   readonly override?: string
   readonly strip: readonly StripColumn[]
@@ -252,6 +255,7 @@ function reportOf({ runId, state }: Run, into: Gathering, head: LedgerHead | und
     versions: [...into.versions.values()].toSorted(byName),
     stops: into.stops,
     acts: into.acts,
+    recalls: recallLists(state),
     material: into.material,
     ...(into.override ? { override: into.override } : {}),
   }

@@ -2,8 +2,11 @@
 // writes; the run itself appends and folds.
 import { Problem } from '../kernel/problem.ts'
 import type { EntryBodies, EntryDraft } from '../ledger/index.ts'
+import type { Ticket } from '../lines/index.ts'
+import { isSameName } from '../people/index.ts'
 import type { LedgerHead } from '../storage/port.ts'
-import { checkMaterial } from './material.ts'
+import { checkMaterial, demandRestFree } from './material.ts'
+import { placed } from './material-places.ts'
 import type { MaterialBody } from './material-record.ts'
 import { checkFoil } from './reels.ts'
 import { openSetUp, provableLanes } from './set-up.ts'
@@ -42,7 +45,7 @@ export function demandTwo({
   readonly by?: string | undefined
   readonly second?: string | undefined
 }): void {
-  if (by === undefined || second === undefined || by.trim().toLowerCase() !== second.trim().toLowerCase()) return
+  if (by === undefined || second === undefined || !isSameName(by, second)) return
   throw new Problem('second-person-same', 'the second person is the one who acts', { pointer: '/second' })
 }
 
@@ -74,7 +77,7 @@ export async function recordMaterial({ state, write }: ActsOn, given: MaterialBo
   demandState(state, changesRunning.has(event) ? running : withMaterial)
   demandTwo(given)
   if (event === 'foil') checkFoil(state.reels, given)
-  const body = checkMaterial(state, given)
+  const body = checkMaterial(state, placed(state, given))
   const drafts: EntryDraft[] = [{ type: 'material', body }]
   if ((event === 're-thread' || event === 'pitch-change') && takesFrames.has(state.name)) {
     drafts.push(step('proving', { by: body.by ?? 'line', why: event }, { again: event }))
@@ -122,6 +125,14 @@ export async function prove({ state, write }: ActsOn, act: ProveAct): Promise<vo
   const { compared = [] } = act
   const named = new Set([...(act.lanes ?? []), ...compared.map(({ lane }) => lane)])
   const all = lanesOf(state)
+  const strange = [...named].filter((lane) => !all.includes(lane))
+  if (strange.length > 0) {
+    const [measured, limit] = [strange.join(', '), all.join(', ')]
+    throw new Problem('lanes-not-proved', `the run has no lane ${measured}; its lanes are ${limit}`, {
+      measured,
+      limit,
+    })
+  }
   const missing = all.filter((lane) => !named.has(lane))
   if (missing.length > 0)
     throw new Problem('lanes-not-proved', `lanes not compared: ${missing.join(', ')}`, { limit: all.join(', ') })
@@ -203,8 +214,12 @@ export interface NextTicket {
   readonly override?: string
 }
 
-/** The next ticket, for the frames recorded from now on: it is in force when this returns, durable when the promise is kept. */
+/**
+ * The next ticket, for the frames recorded from now on: it is in force when this returns, durable when the promise is kept. Problem
+ * `roll-name-taken` where its roll would name what follows the last split as another roll of the run.
+ */
 export function changeTicket({ state, write }: ActsOn, act: Person, next: NextTicket): Promise<LedgerHead> {
   demandState(state, takesFrames)
+  demandRestFree({ material: state.material, ticket: JSON.parse(next.ticket) as Ticket })
   return write([step(state.name, act, next)]).durable
 }

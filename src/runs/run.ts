@@ -8,15 +8,26 @@ import { Problem } from '../kernel/problem.ts'
 import { decodeEntry, type Entry, type EntryBodies, type EntryDraft, type RunLedger } from '../ledger/index.ts'
 import type { Database, LedgerHead } from '../storage/port.ts'
 import { checkEvents, isRepeat } from './admission.ts'
+import { type AwaitedReads, settleReads, takeReads } from './awaited-reads.ts'
 import { slipStep, stopStep } from './causes.ts'
 import { type DecideWith, decideLabel } from './decide.ts'
+import { type DurableState, openDurableState, type ShownState } from './durable-state.ts'
 import { applyEntry } from './fold.ts'
 import { headOver } from './heads.ts'
 import { freshReports } from './laid-reports.ts'
 import type { Resolver } from './resolve.ts'
 import * as acts from './run-acts.ts'
 import type { FrameRecord, ReadBody, RunState } from './state.ts'
-import { type Answer, type FrameEvent, type LaidReport, type Revocation, toAnswer, toFrameReads, toUm } from './wire.ts'
+import { type AnswerEntry, type AnswersPage, type RunListener, type Told, toTold } from './told.ts'
+import {
+  type Answer,
+  type FrameEvent,
+  type FramesOutcome,
+  type LaidReport,
+  toAnswer,
+  toFrameReads,
+  toUm,
+} from './wire.ts'
 
 export interface RunParts extends Omit<DecideWith, 'resolver'> {
   readonly state: RunState
@@ -26,20 +37,12 @@ export interface RunParts extends Omit<DecideWith, 'resolver'> {
   readonly clock: Clock
   /** One for each of the run's tickets, in their order. */
   readonly resolvers: readonly Resolver[]
+  /** Reads that come apart from frame events; absent: none do. */
+  readonly awaited?: AwaitedReads
   /** Told after each durable write, for metrics and waiting readers. */
   readonly onWritten: (entries: readonly Entry[]) => void
 }
 
-export interface FramesOutcome {
-  readonly accepted: number
-  readonly answers: readonly Answer[]
-  /** Frames whose pictures are not read yet. */
-  readonly pending: readonly number[]
-  /** Poll from here for what is pending; answers given here may come again. */
-  readonly cursor: number
-}
-
-type AnswerEntry = Entry & { readonly type: 'answer' }
 interface IssuedAnswer {
   readonly entry: AnswerEntry
   readonly durable: Promise<LedgerHead>
@@ -54,13 +57,6 @@ interface CommitToCome {
 
 type Issued = Map<number, readonly IssuedAnswer[]>
 
-export interface AnswersPage {
-  readonly answers: readonly Answer[]
-  readonly revocations: readonly Revocation[]
-  readonly cursor: number
-  readonly state: RunState['name']
-}
-
 const { takesFrames } = acts
 
 export class Run {
@@ -68,16 +64,24 @@ export class Run {
   private readonly parts: RunParts
   private readonly resolvers: Resolver[]
   private readonly desk: acts.ActsOn
+  private readonly readsDesk: Parameters<typeof takeReads>[0]
   /** Durability of the last write; entries become durable in order, so it stands for all before it. */
   private tail: Promise<unknown> = Promise.resolve()
   private commit: CommitToCome | undefined
   private admission: Promise<unknown> = Promise.resolve()
+  private readonly listeners = new Set<RunListener>()
+  private readonly durable: DurableState
+  /** Where the encoder was last said to be, with a frame or between two, µm. */
+  positionUm: number
 
   constructor(parts: RunParts) {
     this.parts = parts
     this.state = parts.state
+    this.durable = openDurableState(parts.state)
+    this.positionUm = parts.state.lastPositionUm
     this.resolvers = [...parts.resolvers]
     this.desk = { state: parts.state, write: (drafts) => this.write(drafts) }
+    this.readsDesk = { ...this.desk, answerReady: () => this.answerReady(new Map()) }
   }
 
   /** Why the run takes nothing more until it is opened again from its ledger. */
@@ -87,6 +91,22 @@ export class Run {
 
   get runId(): string {
     return this.state.runId
+  }
+
+  /** Entries that are durable, from the first on. */
+  get durableSize(): number {
+    return this.parts.heads.at(-1)?.treeSize ?? 0
+  }
+
+  /** State and open causes as they are durable: `state` may be ahead by what is being committed. */
+  get shown(): ShownState {
+    return this.durable.shown()
+  }
+
+  /** Tells of every durable write from now on; the returned function ends that. */
+  follow(listener: RunListener): () => void {
+    this.listeners.add(listener)
+    return () => this.listeners.delete(listener)
   }
 
   /** Appends and takes up entries; the promise is that of their durability. Problem `ledger-unavailable` and kin. */
@@ -103,10 +123,14 @@ export class Run {
     const settled = durable.then((head) => {
       const last = this.parts.heads.at(-1)
       if (!last || head.treeSize > last.treeSize) this.parts.heads.push(head)
+      for (const entry of entries) this.durable.take(entry)
       this.parts.onWritten(entries)
+      for (const listener of this.listeners) listener.written(entries, head)
       return head
     })
-    settled.catch(() => undefined)
+    settled.catch((error) => {
+      for (const listener of this.listeners) listener.failed(asProblem(error))
+    })
     this.tail = settled
     return { durable, settled, entries }
   }
@@ -119,6 +143,14 @@ export class Run {
     return this.outcome({ frames: events.map((event) => event.frame), since, issued })
   }
 
+  /** As `frames`, for who follows the run and gets the answers that way. */
+  async takeFrames(events: readonly FrameEvent[]): Promise<{ accepted: number; pending: readonly number[] }> {
+    await this.inTurn(() => this.admit(events, new Map()))
+    await this.tail
+    const asked = [...new Set(events.map((event) => event.frame))]
+    return { accepted: asked.length, pending: asked.filter((frame) => this.state.waiting.has(frame)) }
+  }
+
   private async admit(events: readonly FrameEvent[], issued: Issued): Promise<number> {
     this.demand(takesFrames)
     checkEvents(this.state, events)
@@ -128,8 +160,11 @@ export class Run {
     this.demand(takesFrames)
     const since = this.state.nextIndex - 1
     for (const event of events) {
-      if (!this.state.frames.has(event.frame)) this.record(event, { reads: toFrameReads(event) }, issued)
+      if (this.state.frames.has(event.frame)) continue
+      const awaits = this.parts.awaited?.awaits(this, event)
+      this.record(event, { reads: toFrameReads(event), ...(awaits ? { awaits: 1 } : {}) }, issued)
     }
+    if (repeats.length < events.length) this.parts.awaited?.moved(this, this.positionUm)
     return since
   }
 
@@ -166,16 +201,28 @@ export class Run {
 
   /** The reads of a frame's picture. A frame that was answered meanwhile (late) keeps its answer; the reads are dropped. */
   async pictureRead(frame: number, reads: readonly ReadBody[]): Promise<void> {
-    const record = this.state.frames.get(frame)
-    if (!record?.capture || !this.state.waiting.has(frame) || this.state.waiting.get(frame) !== undefined) return
-    if (!takesFrames.has(this.state.name)) return
-    this.write([{ type: 'reads', body: { frame, capture: record.capture, reads: [...reads] } }])
-    this.answerReady(new Map())
+    this.readsArrived(frame, reads)
     await this.tail
   }
 
-  private record(event: FrameEvent, body: { reads?: ReadBody[]; capture?: string }, issued: Issued): void {
+  /** All reads that come apart from a frame that waits for them. False where it waits no more. */
+  readsArrived(frame: number, reads: readonly ReadBody[]): boolean {
+    return takeReads(this.readsDesk, { frame, reads })
+  }
+
+  /** The encoder between two marks: what has passed its point of no return by now is answered without its reads. */
+  noteEncoder(positionMm: number): Promise<void> {
+    return this.inTurn(async () => {
+      if (!takesFrames.has(this.state.name)) return
+      this.positionUm = toUm(positionMm)
+      this.answerReady(new Map())
+      this.parts.awaited?.moved(this, this.positionUm)
+    })
+  }
+
+  private record(event: FrameEvent, body: { reads?: ReadBody[]; capture?: string; awaits?: 1 }, issued: Issued): void {
     const positionUm = toUm(event.positionMm)
+    this.positionUm = positionUm
     const { place } = this.state.tracker.locate(positionUm)
     const spacing = event.markSpacingMm === undefined ? {} : { markSpacingUm: toUm(event.markSpacingMm) }
     this.write([{ type: 'frame', body: { frame: event.frame, place, positionUm, ...spacing, ...body } }])
@@ -194,7 +241,7 @@ export class Run {
   }
 
   private isLate(frame: FrameRecord): boolean {
-    return this.state.lastPositionUm >= frame.positionUm + this.state.soonestNoReturnUm
+    return this.positionUm >= frame.positionUm + this.state.soonestNoReturnUm
   }
 
   private answerFrame(frame: FrameRecord, reads: readonly ReadBody[] | 'late'): readonly IssuedAnswer[] {
@@ -274,19 +321,21 @@ export class Run {
 
   /** Durable answers and revocations with a ledger index above `after` (−1 for all), at most `count` entries looked at. */
   async answersAfter(after: number, count: number): Promise<AnswersPage> {
-    const rows = await this.parts.database.readLedger({
-      runId: this.runId,
-      from: after + 1,
-      count: Math.min(count, limits.answersPerPageMax),
-    })
-    const answers: Answer[] = []
-    const revocations: Revocation[] = []
-    for (const row of rows) {
-      const entry = decodeEntry(row.bytes)
-      if (entry.type === 'answer') answers.push(this.asAnswer(entry, headOver(this.parts.heads, entry.index)))
-      if (entry.type === 'revocation') revocations.push({ runId: this.runId, ledgerIndex: entry.index, ...entry.body })
-    }
-    return { answers, revocations, cursor: rows.at(-1)?.index ?? after, state: this.state.name }
+    const { heads, database } = this.parts
+    // A commit may have reached the database and not yet this run, which does not know its head then.
+    const known = Math.max(0, this.durableSize - after - 1)
+    const range = { runId: this.runId, from: after + 1, count: Math.min(count, limits.answersPerPageMax, known) }
+    const rows = known === 0 ? [] : await database.readLedger(range)
+    const page = this.told(
+      rows.map((row) => decodeEntry(row.bytes)),
+      (index) => headOver(heads, index),
+    )
+    return { ...page, cursor: rows.at(-1)?.index ?? after, state: this.state.name }
+  }
+
+  /** The answers and revocations among durable entries, as they travel. */
+  told(entries: readonly Entry[], headOf: (index: number) => LedgerHead): Told {
+    return toTold(entries, this.runId, (entry) => this.asAnswer(entry, headOf(entry.index)))
   }
 
   /** What the controller did with labels. The same report again changes nothing; another one is `laid-conflict`. */
@@ -298,6 +347,7 @@ export class Run {
   }
 
   material(body: EntryBodies['material']): Promise<void> {
+    if (body.event === 're-thread') settleReads(this, this.parts.awaited)
     return acts.recordMaterial(this.desk, body)
   }
 
@@ -325,6 +375,7 @@ export class Run {
   }
 
   close(act: acts.Person): Promise<void> {
+    settleReads(this, this.parts.awaited)
     return acts.close(this.desk, act)
   }
 
@@ -343,3 +394,6 @@ export class Run {
 
 const frameConflict = (frame: number): Problem =>
   new Problem('frame-conflict', `frame ${frame} is recorded with other reads or another position`, { measured: frame })
+
+const asProblem = (error: unknown): Problem =>
+  error instanceof Problem ? error : new Problem('internal', 'what became durable could not be told')

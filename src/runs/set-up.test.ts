@@ -74,6 +74,19 @@ describe('the set-up of a run', () => {
 })
 
 describe('proving', () => {
+  it('is not ended by who names a lane that the web has not', async () => {
+    bench = await openBench()
+    const run = await bench.open()
+    await run.startProving({ by: 'lead' })
+    await run.frames([event(0, [code('A', 1), code('B', 2)])])
+    await expect(run.prove({ by: 'lead', lanes: [1, 2, 3] })).rejects.toMatchObject({
+      code: 'lanes-not-proved',
+      message: 'the run has no lane 3; its lanes are 1, 2',
+    })
+    expect(run.state.name).toBe('proving')
+    await run.prove({ by: 'lead', lanes: [1, 2] })
+  })
+
   it('takes the label that was compared on each lane into the record, with its code', async () => {
     bench = await openBench()
     const run = await bench.open()
@@ -129,9 +142,12 @@ describe('proving', () => {
   it('is one person’s word where the second is the same', async () => {
     bench = await openBench()
     const run = await bench.open()
-    await expect(run.startProving({ by: 'Lead', second: ' lead ' })).rejects.toMatchObject({
-      code: 'second-person-same',
-    })
+    for (const [by, second] of [
+      ['Lead', ' lead '],
+      ['Strauß', 'STRAUSS'],
+      ['Lead', 'Le\u200bad'],
+    ] as const)
+      await expect(run.startProving({ by, second })).rejects.toMatchObject({ code: 'second-person-same' })
     expect(run.state.nextIndex).toBe(1)
   })
 })

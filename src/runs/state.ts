@@ -16,7 +16,7 @@ import { openCountingTracker, type Tracker } from '../tracking/index.ts'
 import { Causes, StopWindows } from './causes.ts'
 import { type CellOfRun, cellsOfRun, demandOrientation } from './geometry.ts'
 import { LaidSerials } from './laid-serials.ts'
-import type { StandingEvent, WebStretch } from './material-record.ts'
+import type { Spot, StandingEvent, WebStretch } from './material-record.ts'
 import { PlaceTable } from './places.ts'
 import { type Reel, reelsOf } from './reels.ts'
 import type { SetUpSection } from './set-up.ts'
@@ -36,6 +36,9 @@ export interface FrameRecord {
   /** Ledger index of the frame's entry. */
   readonly entryIndex: number
   readonly capture?: string
+  /** Reads come apart from it; `given` are those that came with it. */
+  readonly awaits?: true
+  readonly given?: readonly ReadBody[]
   /** Ledger index of the first cell's answer; the others follow it, in order of cells. */
   answersAt?: number
   /** By cell ordinal. */
@@ -70,6 +73,8 @@ export interface TicketInForce {
   readonly fromIndex: number
   readonly ticket: Ticket
   readonly frozen: Frozen
+  /** Where its first new web began. */
+  begins?: Spot
 }
 
 export interface RunState {
@@ -107,6 +112,18 @@ export interface RunState {
   readonly revoked: Map<number, number>
   /** `job\ndesign\nversion` of versions recalled while the run was open. */
   readonly withdrawn: Set<string>
+  /** The recalls themselves, in order, with the ledger index of each. */
+  readonly recalls: {
+    readonly job: string
+    readonly design: string
+    readonly version: number
+    readonly by: string
+    readonly why?: string
+    readonly atMs: number
+    readonly index: number
+  }[]
+  /** Numbers, from 1, of the versions that labels were answered lay with, by `job\ndesign\nversion`. */
+  readonly versions: Map<string, number>
   reels: readonly Reel[]
   readonly setUps: SetUpSection[]
   /** What was run under each encoder origin; re-threading begins another. */
@@ -172,6 +189,8 @@ export function openState(runId: string, first: Entry): RunState {
     live: [],
     revoked: new Map(),
     withdrawn: new Set(),
+    recalls: [],
+    versions: new Map(),
     reels: reelsOf(ticket),
     setUps: [],
     stretches: [],

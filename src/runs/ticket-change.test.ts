@@ -17,6 +17,7 @@ import { sha256, sha256Hex } from '../kernel/bytes.ts'
 import { systemClock } from '../kernel/clock.ts'
 import { storedLines, verifyLedger } from '../ledger/index.ts'
 import { putLine, putTicket } from '../lines/index.ts'
+import { finishedRolls } from './finished-names.ts'
 import type { Run } from './run.ts'
 
 let bench: Bench
@@ -94,6 +95,36 @@ describe('the next ticket of a run', () => {
     await bench.restart()
     const rows = await bench.database.catalogue.selectFrom('runs').select('jobs').execute()
     expect(rows).toEqual([{ jobs: '["J","K"]' }])
+  })
+
+  it('is refused where its roll would name what follows the last split as another roll is named, until that is ended', async () => {
+    bench = await openBench()
+    const run = await bench.openProved()
+    await run.frames([1, 2, 3, 4].map((frame) => event(frame, [code('A', 2 * frame), code('B', 2 * frame + 1)])))
+    await run.material({ event: 'split', positionUm: 120_000, roll: 'R2-2', by: 'lead' })
+    await store({ roll: 'R2' })
+    await expect(change(run)).rejects.toThrow('another roll of the run is called R2-2')
+    await run.material({ event: 'split', positionUm: 240_000, roll: 'E', by: 'lead' })
+    await change(run)
+    // Without that split the names would be the same again.
+    const last = run.state.material.at(-1)?.index ?? 0
+    await expect(run.material({ event: 'void', voids: last, by: 'lead' })).rejects.toMatchObject({
+      code: 'material-not-voidable',
+    })
+  })
+
+  it('begins a finished roll of its own behind the rest that was not run of the roll before', async () => {
+    bench = await openBench()
+    const run = await bench.openProved()
+    await run.frames([1, 2, 3, 4].map((frame) => event(frame, [code('A', 2 * frame), code('B', 2 * frame + 1)])))
+    await run.material({ event: 'split', positionUm: 300_000, roll: 'E', by: 'lead' })
+    await run.material({ event: 'partial', positionUm: 300_000, roll: 'R1-rest', by: 'lead' })
+    await store({ roll: 'R2' })
+    await change(run)
+    await run.frames([event(5, [z(1), z(2)])])
+    await run.close({ by: 'lead' })
+    await run.material({ event: 'rewind', roll: 'R2-2', by: 'lead' })
+    expect(finishedRolls(run.state).map(({ name }) => name)).toEqual(['E', 'R2-2'])
   })
 
   it('keeps proving as it is: neither asked for again nor ended', async () => {

@@ -32,7 +32,9 @@ const special = ['toPositionMm', 'station', 'foil', 'leftMm', 'widthMm', 'roll',
 
 const shape = z.strictObject({
   event: z.enum(Object.keys(members) as [Event, ...Event[]]),
-  positionMm: positionMm.optional().meta({ description: 'Where, in encoder mm; absent: where the last frame was' }),
+  positionMm: positionMm.optional().meta({
+    description: 'Where, in encoder mm; absent of splice, pitch-change and cut-out: where the last frame was',
+  }),
   toPositionMm: positionMm.optional().meta({
     description:
       'Of a cut-out: the end of what was taken out after laying; absent: frames were missing before the sensor',
@@ -74,6 +76,8 @@ export const materialSchema = shape
       tell('widthMm', 'leftMm and widthMm go together')
     if (value.toPositionMm !== undefined && value.positionMm === undefined)
       tell('positionMm', 'what was taken out begins somewhere')
+    if (value.event === 'cut-out' && value.toPositionMm === undefined && value.frames === 0)
+      tell('frames', 'a cut-out of no frames took nothing out')
   })
   .meta({ id: 'MaterialEvent' })
 

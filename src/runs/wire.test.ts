@@ -45,6 +45,7 @@ describe('the wire', () => {
     ['/foil', { event: 'splice', foil: 'gold' }],
     ['/widthMm', { event: 'foil', station: 'foil', foil: 'gold', leftMm: 3 }],
     ['/positionMm', { event: 'cut-out', toPositionMm: 5 }],
+    ['/frames', { event: 'cut-out', frames: 0 }],
     ['/toPositionMm', { event: 'split', positionMm: 1, roll: 'A', toPositionMm: 3 }],
     ['/laneRolls', { event: 'rewind', laneRolls }],
     ['/voids', { event: 'splice', voids: 3 }],

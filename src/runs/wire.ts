@@ -15,10 +15,19 @@ export {
   laidReportSchema,
   laidReportsSchema,
   type Revocation,
-  readSchema,
   revocationSchema,
 } from '../protocol/index.ts'
 export { toMm, toUm } from './wire-parts.ts'
+
+/** What came of frame events. */
+export interface FramesOutcome {
+  readonly accepted: number
+  readonly answers: readonly Answer[]
+  /** Frames whose reads are not there yet: of a picture, or of plain code readers. */
+  readonly pending: readonly number[]
+  /** Poll from here for what is pending; answers given here may come again. */
+  readonly cursor: number
+}
 
 type Identity = NonNullable<EntryBodies['answer']['identity']>
 

@@ -40,12 +40,28 @@ class Positions {
   }
 }
 
+// Marks that were missed make the spacing longer by whole pitches, and the web travelled as far; a speck, or a mark taken for another, does
+// not. Backwards, and at the very mark of the last frame, the spacing says nothing.
+function isOddSpacing(
+  spacingUm: number | undefined,
+  { travelUm, pitchUm }: { readonly travelUm: number; readonly pitchUm: number },
+): boolean {
+  const toleranceUm = pitchUm * phaseToleranceShare
+  if (spacingUm === undefined || travelUm <= toleranceUm) return false
+  if (Math.abs(spacingUm - pitchUm) <= toleranceUm) return false
+  const pitches = Math.max(1, Math.round(spacingUm / pitchUm))
+  const isWhole = Math.abs(spacingUm - pitches * pitchUm) <= toleranceUm
+  return !isWhole || Math.abs(spacingUm - travelUm) > toleranceUm
+}
+
 /** Opens a tracker for frames `pitchUm` apart (µm, over 0). */
 export function openCountingTracker(pitchUm: number): Tracker {
   assert(pitchUm > 0, 'a pitch is positive')
   const positions = new Positions()
   const toleranceUm = pitchUm * phaseToleranceShare
   let phaseBrokenAtUm: number | undefined
+  /** Of the last frame, on new material or seen; undefined before the first of this threading. */
+  let lastFrameUm: number | undefined
   // First place since the last re-threading; encoder positions before it are of another origin.
   let segmentStart = 0
 
@@ -75,8 +91,14 @@ export function openCountingTracker(pitchUm: number): Tracker {
 
   return {
     locate,
-    advance({ positionUm }: TrackEvent): Tracked {
-      const tracked = locate(positionUm)
+    advance(event: TrackEvent): Tracked {
+      const { positionUm } = event
+      const located = locate(positionUm)
+      const travelUm = lastFrameUm === undefined ? 0 : positionUm - lastFrameUm
+      const broken = phaseBrokenAtUm !== undefined && phaseBrokenAtUm <= positionUm
+      const odd = !broken && isOddSpacing(event.markSpacingUm, { travelUm, pitchUm })
+      const tracked = odd ? { ...located, offPhase: true } : located
+      lastFrameUm = positionUm
       if (tracked.seenBefore) return tracked
       if (positions.length === segmentStart) positions.push(positionUm)
       else {
@@ -93,6 +115,7 @@ export function openCountingTracker(pitchUm: number): Tracker {
     restart(): void {
       segmentStart = positions.length
       phaseBrokenAtUm = undefined
+      lastFrameUm = undefined
     },
     positionUm(place: PlaceIndex): number | undefined {
       return place < positions.length ? positions.at(place) : undefined

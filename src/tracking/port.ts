@@ -6,13 +6,18 @@ export interface TrackEvent {
   readonly frame: FrameIndex
   /** Encoder position of the eye mark, µm. */
   readonly positionUm: number
+  /** What the controller measured from the mark before to this one, µm; absent where it says nothing. */
+  readonly markSpacingUm?: number | undefined
 }
 
 export interface Tracked {
   readonly place: PlaceIndex
   /** The place was seen before, under another frame number: the web was backed up. */
   readonly seenBefore: boolean
-  /** The position lies off the marks' phase by more than the tolerance: the mark count may have slipped. */
+  /**
+   * The position lies off the marks' phase by more than the tolerance, or the spacing to the mark before is neither one pitch nor what
+   * the web travelled: the mark count may have slipped, or this is no mark.
+   */
   readonly offPhase: boolean
 }
 

@@ -3,7 +3,7 @@
 import { writeFile } from 'node:fs/promises'
 import path from 'node:path'
 import { connect, type Server } from '../../src/cli/index.ts'
-import type { FramesOutcome } from '../../src/runs/run.ts'
+import type { FrameEvent, FramesOutcome } from '../../src/runs/index.ts'
 import { type BenchTools, benchProgram } from './bench.ts'
 import { openRuns, type Program, startProgram, startServer } from './built-server.ts'
 import { batchFrames, cellCount, frameEvent, framesFrom } from './labels.ts'
@@ -16,6 +16,8 @@ export interface Stage {
   readonly runIds: readonly string[]
   /** Requests for the next frames of a run, and the same bodies for the bare route. */
   requests(run: number, shape: { readonly count: number; readonly framesEach: number }): Requests
+  /** The next frame events of a run. */
+  events(run: number, count: number): readonly FrameEvent[]
   /** Ledger rows of one frame, as stored. */
   readonly frameRows: readonly Uint8Array[]
   /** Throws unless every label sent was answered `lay` and is in the run's counts. */
@@ -58,6 +60,8 @@ export async function openStage(tools: BenchTools, runCount: number): Promise<St
     bare,
     runIds,
     frameRows: ledger.slice(-(cellCount + 1)).map((line) => Buffer.from(line)),
+    events: (run, count) =>
+      framesFrom({ first: take(run, count), count }, (frame) => frameEvent(frame, serialsFrom(run))),
     requests(run, { count, framesEach }) {
       const first = take(run, count * framesEach)
       const bodies = Array.from({ length: count }, (_, i) => {

@@ -20,7 +20,7 @@ export interface Machine {
   readonly libraries: Readonly<Record<string, string>>
 }
 
-const libraries = ['better-sqlite3', 'express', 'kysely', 'piscina', 'sharp', 'zod', 'zxing-wasm'] as const
+const libraries = ['better-sqlite3', 'express', 'kysely', 'piscina', 'sharp', 'ws', 'zod', 'zxing-wasm'] as const
 const tmpfsType = 0x01021994
 
 async function versionOf(library: string): Promise<string> {

@@ -10,6 +10,7 @@ import { benchCodeIndex } from './code-index.bench.ts'
 import { benchDayOrder } from './day-order.bench.ts'
 import { benchDeciding } from './deciding.bench.ts'
 import { benchGs1 } from './gs1.bench.ts'
+import { benchLine } from './line.bench.ts'
 import { buildLongRun, type LongRun } from './long-run.ts'
 import { describeMachine, machineText } from './machine.ts'
 import { benchOtherJob } from './other-job.bench.ts'
@@ -29,6 +30,7 @@ import { benchVerify } from './verify.bench.ts'
 const benches: Readonly<Record<string, Bench>> = {
   answers: benchAnswers,
   steady: benchSteady,
+  line: benchLine,
   publish: benchPublish,
   reading: benchReading,
   deciding: benchDeciding,

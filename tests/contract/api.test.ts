@@ -1,5 +1,5 @@
 // Every route, used as its callers do from a package to its proof; each reply must be one that the route's own description allows.
-import { mkdir, rm, writeFile } from 'node:fs/promises'
+import { rm, writeFile } from 'node:fs/promises'
 import path from 'node:path'
 import { zipSync } from 'fflate'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
@@ -10,6 +10,7 @@ import { code, frameOf, lineProfile, pictureOf, ticketOf } from '../fixtures/liv
 import { draftFiles, plainDraft, writeDraft } from '../fixtures/packages.ts'
 import { until } from '../fixtures/server.ts'
 import { keySuite } from './api-keys.suite.ts'
+import { layersSuite } from './layers.suite.ts'
 import { linesSuite } from './lines.suite.ts'
 import { recordsSuite } from './records.suite.ts'
 import { runActsSuite } from './run-acts.suite.ts'
@@ -177,6 +178,10 @@ describe('lines and tickets', () => {
     ])
     expect(json.whatIf.sums.extent).toMatchObject({ frames: 1_000, from: 'what-if' })
     expect(json.whatIf.sums.minutes.mPerMin).toBe(20)
+    const bare = { ticket: 'T7', whatIf: { foils: [], speedMPerMin: 500, frames: 10 } }
+    const { whatIf } = (await api.ok(200, sums, { line: 'L10' }, { body: bare })).json
+    expect(whatIf.blockers[0].code).toBe('foil-not-threaded')
+    expect(whatIf.sums.minutes.mPerMin).toBe(whatIf.sums.speed.mPerMin)
     const waited = { body: { ticket: 'T7' }, headers: { prefer: 'wait=60' } }
     expect((await api.ok(200, sums, { line: 'L7' }, waited)).json.sums.line).toBe('L7')
     await api.refused('ticket-not-found', sums, { line: 'L7' }, { body: { ticket: 'none' } })
@@ -315,6 +320,7 @@ describe('a run', () => {
     expect(json.runs[0].revoked).toBeGreaterThan(0)
     const page = await api.ok(200, 'GET /runs/:runId/answers', { runId }, { query: { after: -1, limit: 4096 } })
     expect(page.json.revocations).toHaveLength(json.runs[0].revoked)
+    expect(json.runs[0].labels.revoked.labels).toBe(json.runs[0].revoked)
     await api.refused('version-not-found', withdraw, { job: 'J7', design: 'PLUM', version: 2 }, options)
     const release = 'POST /jobs/:job/designs/:design/versions/:version/release'
     await api.refused('version-state', release, { job: 'J7', design: 'PLUM', version: 1 }, options)
@@ -332,51 +338,7 @@ recordsSuite(() => ({ api, runId }))
 
 runActsSuite(() => api)
 
-describe('layers', () => {
-  const digestOf = async (): Promise<string> =>
-    (await api.ok(200, 'GET /jobs/:job', { job: 'J7' })).json.designs[0].versions[0].layers[0].sha256
-
-  it('are immutable, by their digest', async () => {
-    const digest = await digestOf()
-    const { headers } = await api.ok(200, 'GET /layers/:digest', { digest })
-    expect(headers.get('etag')).toBe(`"${digest}"`)
-    expect(headers.get('cache-control')).toBe('private, max-age=31536000, immutable')
-    expect(headers.get('accept-ranges')).toBe('bytes')
-  })
-
-  it('are not sent to whom has them, nor more of them than asked for', async () => {
-    const digest = await digestOf()
-    const get = 'GET /layers/:digest'
-    await api.ok(304, get, { digest }, { headers: { 'if-none-match': `"${digest}"` } })
-    await api.ok(200, get, { digest }, { headers: { 'if-none-match': '"other"' } })
-    const part = await api.ok(206, get, { digest }, { headers: { range: 'bytes=1-3' } })
-    expect(part.text).toBe('PNG')
-    expect(part.headers.get('content-range')).toMatch(/^bytes 1-3\/\d+$/)
-    await api.refused('range-not-satisfiable', get, { digest }, { headers: { range: 'bytes=99999999-' } })
-    await api.refused('blob-not-found', get, { digest: '0'.repeat(64) })
-    await api.refused('bad-request', get, { digest: digest.toUpperCase() })
-  })
-})
-
-describe('codes', () => {
-  it('are read from a picture on the server', async () => {
-    const file = path.join(folder, '..', 'pictures', 'web.png')
-    await mkdir(path.dirname(file))
-    await writeFile(file, await pictureOf([code('LIME', 1), null]))
-    const { json } = await api.ok(200, 'POST /codes/read', {}, { body: { path: file } })
-    expect(json.codes).toMatchObject([{ text: code('LIME', 1), identifier: ']Q1' }])
-    await api.refused('bad-request', 'POST /codes/read', {}, { body: { path: 'web.png' } })
-    await api.refused('not-found', 'POST /codes/read', {}, { body: { path: '/none.png' } })
-    await writeFile(file, 'no picture')
-    await api.refused('picture-unreadable', 'POST /codes/read', {}, { body: { path: file } })
-  })
-
-  it('are explained by the jobs that take them', async () => {
-    const explain = (text: string) => api.ok(200, 'GET /codes/explain', {}, { query: { text } })
-    expect((await explain(code('LIME', 1))).json.matches).toMatchObject([{ job: 'J7', design: 'LIME', known: true }])
-    expect((await explain('nothing of ours')).json).toEqual({ matches: [] })
-  })
-})
+layersSuite(() => ({ api, folder }))
 
 keySuite(() => ({ bench, api }))
 
@@ -385,7 +347,8 @@ describe('all in all', () => {
     const promised = bench.routes.flatMap(({ method, path: at, returns }) =>
       returns.map(({ status }) => `${method.toUpperCase()} ${at} ${status}`),
     )
-    const unseen = new Set(promised.filter((name) => !api.seen.has(name)))
+    // 101 is the line's socket: line-socket.test.ts.
+    const unseen = new Set(promised.filter((name) => !api.seen.has(name) && !name.endsWith(' 101')))
     expect([...unseen]).toEqual([])
   })
 

@@ -109,6 +109,20 @@ describe('what is stored', () => {
   })
 })
 
+describe('a ticket put again', () => {
+  it('without its sequence says that it dropped it, and how to keep it', async () => {
+    await writeFile(at('again.json'), JSON.stringify(ticketOf('T8')))
+    await writeFile(at('again.csv'), sequenceText([[code('LIME', 1), code('PLUM', 2)]]))
+    await ok('ticket', 'put', at('again.json'), '--sequence', at('again.csv'))
+    expect(await ok('ticket', 'put', at('again.json'))).toBe(
+      'ticket T8 stored, revision 2\nthe sequence of revision 1 is not on this one; add --sequence FILE to keep it\n',
+    )
+    await writeFile(at('again.json'), JSON.stringify({ ...ticketOf('T8'), expectedFrames: 9 }))
+    expect(await ok('ticket', 'put', at('again.json'))).toBe('ticket T8 stored, revision 3\n')
+    expect(await ok('ticket', 'put', at('again.json'), '--sequence', at('again.csv'))).not.toContain('is not on')
+  })
+})
+
 describe('readiness', () => {
   it('tells of every label of a sequence that one command stored with its ticket', async () => {
     const roll = [

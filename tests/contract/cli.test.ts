@@ -123,9 +123,10 @@ describe('the finishing lead', () => {
   it('runs a folder of captures from set-up to seal', async () => {
     const feed = ['--captures', at('captures'), '--setup', '2', '--proved-by', 'Fay', '--seal']
     const shown = success(await spawned('run --ticket T7 --line L7 --by Lee', ...feed))
-    expect(shown.split('\n').slice(0, 3)).toEqual([
+    expect(shown.split('\n').slice(0, 4)).toEqual([
       'run T7.1',
       'run T7.1 is sealed: 5 frames, 10 labels: 9 lay, 1 skip, 0 stop (set-up 4, revoked 0)',
+      expect.stringMatching(/^ {2}ticket T7, roll \S+, line L7$/),
       '  flags: 1 no-read',
     ])
     expect(await ok('runs')).toMatch(/^T7\.1 +sealed +T7 +L7 /m)
@@ -174,12 +175,17 @@ describe('the finishing lead', () => {
     const [head, ...runs] = success(await spawned(`${recall} --yes`))
       .trimEnd()
       .split('\n')
+      .filter((line) => !line.startsWith('    '))
     expect(head).toBe('J7 PLUM version 1 withdrawn')
     expect(runs).toEqual([
       expect.stringMatching(/^ {2}run T7\.2: \d answers revoked;/),
       expect.stringMatching(/^ {2}run T7\.3: \d answers? revoked;/),
     ])
     expect(await ok('runs T7.3')).toContain('stop open: withdrawn/J7/PLUM')
+    expect(await ok('recalls T7.3')).toMatch(
+      /^J7 PLUM version 1, withdrawn by Q at .+: gloss\n\d labels? revoked in time, /,
+    )
+    expect(await ok('readers')).toContain('No readers are configured')
     expect(await ok('abort T7.3 --by Lee --why gloss')).toContain('run T7.3 is aborted')
     expect(refusal(1, await cli('seal T7.3 --by Lee'))).toContain('run-state')
   })
@@ -214,7 +220,7 @@ describe('QA', () => {
       ['lay, version withdrawn since', '2'],
       ['no-read', '2'],
       ['lay, version withdrawn since', '2'],
-      ['lay', '1 2'],
+      ['made as set-up', '1 2'],
     ])
     expect(await ok('make-good T7.1 --csv', at('again.csv'))).toMatch(/^7 labels to make again: 6 by their code, 1 of/)
     expect(await readFile(at('again.csv'), 'utf8')).toMatch(/^\ufeffposition,cell,code\r\n0,1,J7-LIME/)

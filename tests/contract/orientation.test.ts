@@ -160,7 +160,7 @@ describe('the command', () => {
       'cell  lane  row  from left  arrives  turned',
       '1     1     1    2          1        180°',
       '2     2     1    1          1        180°',
-      'Rewound once, for another pass: leadEdge top, direction as-printed.',
+      'Rewound once, for another pass: leadEdge top, direction as-printed, lanesMirrored false.',
     ])
     expect(await readFile(file, 'utf8')).toBe((await asked('bottom', { query: { format: 'svg' } })).text)
   })

@@ -3,7 +3,7 @@
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { expectProblem } from '../fixtures/conformance.ts'
 import { type HouseOptions, type KeyedHouse, openKeyedHouse } from '../fixtures/keyed-house.ts'
-import { frameOf } from '../fixtures/live-run.ts'
+import { frameOf, ticketOf } from '../fixtures/live-run.ts'
 
 let house: KeyedHouse
 let runId: string
@@ -44,6 +44,7 @@ describe('a named act', () => {
   it('with a shared key is in the name that it says, and needs one', async () => {
     const { json } = await act(house.keys.line, 'proving', {})
     expect(json).toMatchObject({ code: 'bad-request', findings: [{ pointer: '/by' }] })
+    expect(json.detail).toContain('/by is missing: name who acts, or show a key that was made for a person')
     expect(code(await act(house.keys.line, 'proving', { by: 'F. Lead' }))).toBe(200)
     const entry = await lastEntry()
     const [key] = house.bench.parts.keys.listKeys().filter(({ line }) => line === 'L7')
@@ -140,6 +141,25 @@ describe('an act that takes two', () => {
     expect(code(await openRun({}))).toBe(201)
     const plain = await house.ask(house.keys['other-line'], 'POST', `/runs/${house.runs.L8}/abort`, { body })
     expect(plain.status).toBe(200)
+  })
+
+  it('stays one when the run goes on with a ticket that is not regulated, since labels of both are on the web', async () => {
+    await open({ policy: { twoPersonsRegulated: ['abort'] }, regulated: true })
+    const { admin, line } = house.keys
+    await house.ask(admin, 'PUT', '/tickets/T7-plain', { body: { ...ticketOf('T7-plain'), regulated: false } })
+    const lead = { by: 'F. Lead', why: 'web torn' }
+    expect(code(await act(line, 'proving', lead))).toBe(200)
+    expect(code(await act(line, 'ticket', { ...lead, ticket: 'T7-plain' }))).toBe(200)
+    expect(code(await act(line, 'abort', lead))).toBe('second-person-needed')
+  })
+
+  it('is not made one person’s by another spelling of the name', async () => {
+    await open({ policy: { twoPersons: ['abort'] } })
+    const one = await house.keyOf('J. Strauß', 'line', 'L7')
+    for (const spelling of ['J. STRAUSS', 'J. Strau\u200bß', 'J. Strau\u00adß']) {
+      const other = await house.keyOf(spelling, 'line', 'L7')
+      expect(code(await act(one.key, 'abort', { why: 'web torn' }, other.key))).toBe('second-person-same')
+    }
   })
 
   it('takes two names where no keys are made yet', async () => {

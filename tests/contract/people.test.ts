@@ -38,6 +38,7 @@ const table: Readonly<Record<string, Row>> = {
   'post /tickets/check': { may: 'PLOQA' },
   'post /sequences': { may: 'PLOA' },
   'get /names': { may: 'PLOQA' },
+  'get /readers': { may: 'PLOQA' },
   'get /lines/{line}/orientation': { may: 'PLQA', query: 'ticket=T7' },
   'post /lines/{line}/sums': { may: 'PLQA' },
   'post /lines/{line}/order': { may: 'PLQA' },
@@ -59,12 +60,14 @@ const table: Readonly<Record<string, Row>> = {
   'post /runs/{runId}/captures': { may: 'LA', query: 'frame=0&positionMm=0' },
   'get /runs/{runId}/answers': { may: 'LQA' },
   'post /runs/{runId}/laid': { may: 'LA' },
+  'get /runs/{runId}/line': { may: 'LA' },
   'get /runs/{runId}/report': { may: 'LQA' },
   'get /runs/{runId}/finished': { may: 'LQA' },
   'get /runs/{runId}/reconciliation': { may: 'LQA' },
   'get /runs/{runId}/pull-list': { may: 'LQA' },
   'get /runs/{runId}/make-good': { may: 'LQA' },
   'get /runs/{runId}/set-up': { may: 'PLQA' },
+  'get /runs/{runId}/recalls': { may: 'PLQA' },
   'get /rolls': { may: 'PQA' },
   'get /rolls/{roll}': { may: 'PQA' },
   'get /trace': { may: 'QA', query: 'code=x' },
@@ -230,6 +233,13 @@ describe('a key of a line', () => {
     expect(lines.map(({ line }: { line: string }) => line)).toEqual(['L7'])
   })
 
+  it('is told by a list which line it is held to; other keys see all and are told nothing', async () => {
+    for (const target of ['/runs', '/lines']) {
+      expect((await house.ask(house.keys['other-line'], 'GET', target)).json.onlyLine).toBe('L8')
+      expect((await house.ask(house.keys.qa, 'GET', target)).json).not.toHaveProperty('onlyLine')
+    }
+  })
+
   it('follows the work that its own questions have set going, and no other', async () => {
     const { queue } = house.bench.parts
     // Nobody here does work of this kind.
@@ -248,7 +258,14 @@ describe('a key of a line', () => {
 describe('without a key', () => {
   it('there is health, the description and the meaning of problems, and nothing else', async () => {
     const status = async (target: string) => (await house.bench.ask('GET', target)).status
-    for (const target of ['/healthz', '/readyz', '/api/v1/openapi.json', '/api/v1/docs/', '/api/v1/problems/forbidden'])
+    for (const target of [
+      '/healthz',
+      '/readyz',
+      '/api/v1/openapi.json',
+      '/api/v1/asyncapi.json',
+      '/api/v1/docs/',
+      '/api/v1/problems/forbidden',
+    ])
       expect(await status(target), target).toBe(200)
     expect(await status('/metrics')).toBe(401)
     const headers = { authorization: `Bearer ${house.keys.line}` }
@@ -267,7 +284,8 @@ describe('where no key was ever made', () => {
       }
       expect((await bench.ask('GET', '/metrics')).status).toBe(200)
       // What comes by way of a proxy may come from anywhere.
-      for (const header of ['forwarded', 'x-forwarded-for', 'via'])
+      const ofProxies = ['forwarded', 'via', 'x-real-ip', 'cf-connecting-ip', 'true-client-ip']
+      for (const header of [...ofProxies, ...['for', 'host', 'proto', 'port'].map((what) => `x-forwarded-${what}`)])
         expect((await bench.ask('GET', '/api/v1/jobs', { headers: { [header]: 'x' } })).status).toBe(401)
       // A key that is shown is judged all the same.
       const headers = { authorization: `Bearer ${house.keys.admin}` }

@@ -32,6 +32,16 @@ export function recordsSuite(open: () => { readonly api: Conformance; readonly r
         await api.refused('run-not-found', `GET /runs/:runId/${what}`, { runId: 'none' })
     })
 
+    it('list what a recall revoked and what had passed by then; readers, of which none are configured here', async () => {
+      const { api, runId } = open()
+      const { recalls } = (await api.ok(200, 'GET /runs/:runId/recalls', { runId })).json
+      expect(recalls).toMatchObject([{ job: 'J7', design: 'PLUM', version: 1, why: 'wrong gloss' }])
+      const [{ revoked, passed }] = recalls
+      expect([revoked.labels, passed.labels]).toEqual([revoked.listed.length, passed.listed.length])
+      await api.refused('run-not-found', 'GET /runs/:runId/recalls', { runId: 'none' })
+      expect((await api.ok(200, 'GET /readers', {})).json).toEqual({ readers: [], pictureStreams: [] })
+    })
+
     it('list what to pull and what to make again', async () => {
       const { api, runId } = open()
       const pull = (query: Record<string, string>) => api.ok(200, 'GET /runs/:runId/pull-list', { runId }, { query })
@@ -66,8 +76,8 @@ export function recordsSuite(open: () => { readonly api: Conformance; readonly r
       expect(rolls).toContainEqual({ roll: 'T7-R1', passes: [1], runs: [runId], lastAtMs: expect.any(Number) })
       const { json } = await api.ok(200, 'GET /rolls/:roll', { roll: 'T7-R1' })
       expect(json).toMatchObject({ roll: 'T7-R1', passes: [1], runs: [{ runId, state: 'sealed' }], unreadable: [] })
-      const { labels, complete, partly, toCome, never, setUp, unclear } = json.total
-      expect(complete + partly + toCome + never + setUp + unclear).toBe(labels)
+      const { labels, complete, partly, toCome, never, setUp, cutOut, unclear } = json.total
+      expect(complete + partly + toCome + never + setUp + cutOut + unclear).toBe(labels)
       expect(json.runs[0].ofRoll).toBe(labels)
       await api.refused('not-found', 'GET /rolls/:roll', { roll: 'none' })
     })

@@ -168,7 +168,8 @@ it('brings a recall to a run whose last commit failed', async (ctx) => {
   await makeRoom()
   const body = { by: 'QA', why: 'wrong dose' }
   const { json } = await demand(live.ask('POST', '/jobs/J7/designs/PLUM/versions/1/withdraw', { body }))
-  expect(json).toEqual({ outcome: 'withdrawn', runs: [{ runId, revoked: refused[0]!.frame }] })
+  const labels = { revoked: { labels: refused[0]!.frame }, passed: { labels: 0 } }
+  expect(json).toMatchObject({ outcome: 'withdrawn', runs: [{ runId, revoked: refused[0]!.frame, labels }] })
   const { json: page } = await demand(live.ask('POST', `/runs/${runId}/frames`, { body: refused }))
   const plums = (page.answers as Answer[]).filter(({ cell }) => cell === 2)
   for (const answer of plums) expect(answer).toMatchObject({ decision: 'skip', flags: ['withdrawn'] })

@@ -1,7 +1,7 @@
 // What must hold of a run whatever was sent to it, judged from what was received and from the ledger alone.
 import { readEntries } from '../../src/ledger/index.ts'
 import type { Answer } from '../../src/runs/index.ts'
-import type { AnswersPage } from '../../src/runs/run.ts'
+import type { AnswersPage } from '../../src/runs/told.ts'
 import type { Database } from '../../src/storage/index.ts'
 import { holds } from './judge.ts'
 

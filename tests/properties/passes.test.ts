@@ -36,21 +36,30 @@ const secondPass = fc.array(fc.tuple(fc.nat(13), fc.constantFrom('02' as const, 
   maxLength: 14,
 })
 
-/** What one run did with a serial: the version laid, 0 for nothing, undefined where no one can say. */
-type Deed = number | undefined
+/** What one run did with a serial: the version laid, 0 for nothing, `twin` for nothing as a duplicate, undefined where no one can say. */
+type Deed = number | 'twin' | undefined
 
-function deedOf(seen: readonly { decision: string; version: number | undefined; laid: Sighting['laid'] }[]): Deed {
+interface Seen {
+  readonly decision: string
+  readonly isDuplicate: boolean
+  readonly version: number | undefined
+  readonly laid: Sighting['laid']
+}
+
+function deedOf(seen: readonly Seen[]): Deed {
   const [only, second] = seen
   if (!only || second) return undefined
-  if (only.decision !== 'lay') return only.laid === undefined || only.laid === 'none' ? 0 : undefined
+  const nothing = only.isDuplicate ? 'twin' : 0
+  if (only.decision !== 'lay') return only.laid === undefined || only.laid === 'none' ? nothing : undefined
   if (only.laid === 'none') return 0
   return only.laid === undefined || only.laid === 'full' ? only.version : undefined
 }
 
 function togetherOf(deeds: readonly { roll: string; deed: Deed }[]): Deed {
   if (deeds.some(({ deed }) => deed === undefined)) return undefined
-  const laid = new Set(deeds.flatMap(({ deed }) => (deed ? [deed] : [])))
+  const laid = new Set(deeds.flatMap(({ deed }) => (deed && deed !== 'twin' ? [deed] : [])))
   if (laid.size === 0) return 0
+  if (deeds.some(({ deed }) => deed === 'twin')) return undefined
   const oneRoll = new Set(deeds.map(({ roll }) => roll)).size === 1
   return oneRoll && laid.size === 1 ? [...laid][0] : undefined
 }
@@ -71,15 +80,16 @@ it('flags what was skipped, laid otherwise, never seen or can not be tied, and n
         const opened = []
         for (const { frames, roll, sealed } of firsts) {
           const run = await openPass(bench, 1, { roll: `${roll}-${base}` })
-          const seen = new Map<number, { decision: string; version: number | undefined; laid: Sighting['laid'] }[]>()
+          const seen = new Map<number, Seen[]>()
           for (const [i, pair] of frames.entries()) {
             const texts = pair.map(({ serial, print }) => (serial === undefined ? null : text(serial, print)))
             const { answers } = await run.frames([event(i + 1, texts)])
             for (const [at, { serial, print, laid }] of pair.entries()) {
               if (laid) await run.laid([{ frame: i + 1, cell: at + 1, laid }])
               if (serial === undefined) continue
-              const decision = answers[at]?.decision ?? 'none'
-              seen.set(serial, [...(seen.get(serial) ?? []), { decision, version: versions[print], laid }])
+              const { decision = 'none', flags = [] } = answers[at] ?? {}
+              const isDuplicate = flags.includes('duplicate')
+              seen.set(serial, [...(seen.get(serial) ?? []), { decision, isDuplicate, version: versions[print], laid }])
             }
           }
           for (const [serial, sightings] of seen)

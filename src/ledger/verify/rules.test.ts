@@ -201,6 +201,16 @@ describe('reads', () => {
 
   it('do not come with a frame that has a picture', () => {
     expect(firstFault([...run, frame(3, { capture: picture, reads: [] })])).toEqual({ index: 6, code: 'frame' })
+    expect(firstFault([...run, frame(3, { capture: picture, awaits: 1 })])).toEqual({ index: 6, code: 'frame' })
+  })
+
+  it('without a picture belong to a frame that awaits them, and come once', () => {
+    const bare = (n: number): EntryDraft => ({ type: 'reads', body: { frame: n, reads: [{ lane: 1 }] } })
+    const awaiting = [...run, frame(3, { reads: [{ lane: 2 }], awaits: 1 })]
+    expect(firstFault([...awaiting, bare(3)])).toBeUndefined()
+    expect(firstFault([...awaiting, bare(3), bare(3)])).toEqual({ index: 8, code: 'reads' })
+    for (const wrong of [bare(0), bare(1), reads(3, picture)])
+      expect(firstFault([...awaiting, wrong])).toEqual({ index: 7, code: 'reads' })
   })
 })
 

@@ -67,23 +67,26 @@ interface LabelRules {
 function createLabelRules(): LabelRules {
   const frames = createFrameTable()
   const labels = createLabelTable()
-  /** Frames whose picture was not read yet, with its digest. */
-  const pictures = new Map<number, string>()
+  /** Frames whose picture was not read yet, with its digest, and those that await reads without one. */
+  const waiting = new Map<number, string | undefined>()
 
   const placeOf = ({ frame, cell }: { frame: number; cell: number }): LabelPlace | undefined => {
     const ordinal = frames.ordinalOf(frame)
     return ordinal === undefined || !isCell(cell) ? undefined : { ordinal, cell }
   }
-  const takeFrame = ({ frame, capture, reads }: Bodies['frame']): void => {
+  const takeFrame = ({ frame, capture, reads, awaits }: Bodies['frame']): void => {
     if (frame <= frames.last) throw new Fault('frame', `frame ${frame} follows frame ${frames.last}`)
-    if (capture !== undefined && reads !== undefined) throw new Fault('frame', `frame ${frame} has a picture and reads`)
+    if (capture !== undefined && (reads !== undefined || awaits))
+      throw new Fault('frame', `frame ${frame} has a picture and reads`)
     frames.add(frame)
-    if (capture !== undefined) pictures.set(frame, capture)
+    if (capture !== undefined || awaits) waiting.set(frame, capture)
   }
   const takeReads = ({ frame, capture }: Bodies['reads']): void => {
-    if (pictures.get(frame) !== capture)
-      throw new Fault('reads', `no picture ${capture} of frame ${frame} waits to be read`)
-    pictures.delete(frame)
+    if (!waiting.has(frame) || waiting.get(frame) !== capture) {
+      const what = capture === undefined ? 'frame without a picture' : `picture ${capture} of frame`
+      throw new Fault('reads', `no ${what} ${frame} waits to be read`)
+    }
+    waiting.delete(frame)
   }
   const takeAnswer = (body: Bodies['answer'], index: number): void => {
     const place = placeOf(body)

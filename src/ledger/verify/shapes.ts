@@ -100,8 +100,11 @@ const bodies: Readonly<Record<EntryType, Check>> = {
       cell: count,
     },
   ),
-  frame: object({ frame: count, place: count, positionUm: int }, { markSpacingUm: count, capture: digest, reads }),
-  reads: object({ frame: count, capture: digest, reads }),
+  frame: object(
+    { frame: count, place: count, positionUm: int },
+    { markSpacingUm: count, capture: digest, reads, awaits: oneOf(1) },
+  ),
+  reads: object({ frame: count, reads }, { capture: digest }),
   answer: object(
     {
       frame: count,

@@ -4,7 +4,7 @@ import { handCatalogue, job, line, ticket, version } from '../../../tests/fixtur
 import { Problem } from '../../kernel/problem.ts'
 import type { JobRecord } from '../../packages/index.ts'
 import type { LineProfile } from '../profile.ts'
-import { dayMinutesOf, dayTicketOf, isSameReel, threadedReel } from './day-ticket.ts'
+import { dayMinutesOf, dayTicketOf, demandPlace, isSameReel, threadedReel } from './day-ticket.ts'
 
 const published = job('J', [version('F', 1)])
 const withFrame = (name: string, frame: Partial<JobRecord['frame']>): JobRecord => ({
@@ -80,6 +80,23 @@ describe('a reel', () => {
     expect(isSameReel(hangs({}), wanted({}))).toBe(true)
     expect(isSameReel(hangs({}), wanted({ leftMm: 0, widthMm: 110 }))).toBe(true)
     expect(isSameReel(hangs({}), wanted({ leftMm: 0, widthMm: 50 }))).toBe(false)
+  })
+})
+
+describe('what hangs on the line now', () => {
+  it('hangs at a station and on a shaft that the line has', () => {
+    const place =
+      (profile: typeof line, shaft?: string, station = 'foil') =>
+      () =>
+        demandPlace(profile, { station, foil: 'gold', shaft }, '/threaded/1')
+    expect(place(withShafts, 'lower')).not.toThrow()
+    expect(place(withShafts)).not.toThrow()
+    // A profile that names no shafts says nothing against any.
+    expect(place(line, 'any')).not.toThrow()
+    const where = { pointer: '/threaded/1', measured: 'nope', limit: 'upper, lower' }
+    expect(place(withShafts, 'nope')).toThrow(expect.objectContaining({ code: 'bad-request', place: where }))
+    const bare = { ...line, stations: line.stations.filter(({ station }) => station !== 'foil') }
+    expect(place(bare)).toThrow(/has no foil station/)
   })
 })
 

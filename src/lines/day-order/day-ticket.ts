@@ -58,6 +58,22 @@ export const dayMinutesOf = ({ minutes = {} }: LineProfile): DayMinutes => ({
 const shaftOf = (line: LineProfile, { station, shaft }: StatedReel): string =>
   shaft ?? line.stations.find((row) => row.station === station)?.shafts?.[0]?.shaft ?? ''
 
+/** Refuses a reel at a station or on a shaft that the line has not: as if nothing hung there, the order would seem to be a good one. */
+export function demandPlace(line: LineProfile, { station, shaft }: StatedReel, pointer: string): void {
+  const found = line.stations.find((row) => row.station === station)
+  const names = (found?.shafts ?? []).map((row) => row.shaft)
+  if (found && (shaft === undefined || !found.shafts || names.includes(shaft))) return
+  const what = found
+    ? `the ${station} station of ${line.line} has no shaft ${shaft}`
+    : `${line.line} has no ${station} station`
+  const limit = (found ? names : line.stations.map((row) => row.station)).join(', ')
+  throw new Problem('bad-request', `${what}, so nothing hangs there (there are: ${limit || 'none'})`, {
+    pointer,
+    measured: found && shaft !== undefined ? shaft : station,
+    limit,
+  })
+}
+
 /** A reel that hangs on the line now. Without `leftMm` and `widthMm` it spans the web of whatever ticket comes. */
 export const threadedReel = (line: LineProfile, reel: StatedReel): DayReel => ({
   station: reel.station,

@@ -11,7 +11,7 @@ interface Span {
 }
 
 /** Reels against web and shafts. */
-export function reelRows({ ticket, line, frozen }: Inquiry): ReadinessRow[] {
+export function reelRows({ ticket, line, frozen }: Omit<Inquiry, 'condition'>): ReadinessRow[] {
   const reels = (ticket.foils ?? []).map((reel, at) => ({ reel, at }))
   const webWidthMm = ticket.material?.widthMm ?? frozen.jobs[0]?.frame.webWidthMm
   return reelFindings(reels, { line, webWidthMm }).map(({ message, pointer, measured, limit }) => ({
@@ -25,7 +25,7 @@ export function reelRows({ ticket, line, frozen }: Inquiry): ReadinessRow[] {
 
 /** Foil layers against the reels of the ticket. `orientation` is absent where it is impossible, which is a row of its own. */
 export function foilRows(
-  inquiry: Inquiry,
+  inquiry: Pick<Inquiry, 'ticket' | 'line'>,
   wanted: WantedVersion,
   orientation: Orientation | undefined,
 ): ReadinessRow[] {

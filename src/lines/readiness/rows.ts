@@ -25,6 +25,7 @@ export const readinessCodes = [
   'sequence-lost',
   'sequence-bad',
   'frames-differ',
+  'sequence-gaps',
   'code-table-lost',
   // line and material
   'web-too-wide',
@@ -132,3 +133,29 @@ export const countedOf = ({
   ...(labels === undefined ? {} : { labels }),
   ...(examples && examples.length > 0 ? { examples } : {}),
 })
+
+/** Rows of one code; print versions come from the codes, so there may be as many rows as labels. */
+const rowsOfCodeMax = 100
+
+/** The first 100 rows of each code, and one that counts the others. */
+export function bounded(rows: readonly ReadinessRow[]): readonly ReadinessRow[] {
+  const seen = new Map<ReadinessCode, number>()
+  const kept: ReadinessRow[] = []
+  for (const row of rows) {
+    const count = (seen.get(row.code) ?? 0) + 1
+    seen.set(row.code, count)
+    if (count <= rowsOfCodeMax) kept.push(row)
+  }
+  for (const [code, count] of seen) {
+    if (count <= rowsOfCodeMax) continue
+    const message = `${count - rowsOfCodeMax} more of this kind are not listed`
+    kept.push({
+      code,
+      message,
+      mend: 'mend those that are listed; the next look lists more',
+      measured: count,
+      limit: rowsOfCodeMax,
+    })
+  }
+  return kept
+}

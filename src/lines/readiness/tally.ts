@@ -5,6 +5,7 @@ import type { FrozenVersion } from '../freeze.ts'
 import { readSequence, type SequenceOptions, type SequenceOutcome } from '../sequence.ts'
 import { cellsOf, type SequenceLayout } from '../sequence-layout.ts'
 import type { SequenceRow } from '../sequence-rows.ts'
+import { SequenceGaps } from './gaps.ts'
 
 /** A label of the sequence, as an example. */
 export interface ReadinessExample {
@@ -48,6 +49,7 @@ export interface SequenceTally extends Omit<SequenceOutcome, 'rows'> {
   readonly groups: readonly LabelGroup[]
   /** Labels whose serial stands on an earlier label of its job; with the codes of the first few. */
   readonly twice: { readonly labels: number; readonly examples: readonly ReadinessExample[] }
+  readonly gaps: Pick<SequenceGaps, 'cells' | 'firstCell' | 'positions' | 'firstPosition'>
 }
 
 const examplesMax = 3
@@ -69,23 +71,28 @@ interface TallyOptions extends Omit<SequenceOptions, 'take' | 'layout'> {
 export async function tallySequence(options: TallyOptions): Promise<SequenceTally> {
   const tally = new Tally(options.layout, options.resolve)
   const { rows: _rows, ...outcome } = await readSequence({ ...options, take: (row) => tally.take(row) })
-  return { ...outcome, labels: tally.labels, groups: [...tally.groups.values()], twice: tally.twice }
+  tally.gaps.end()
+  const { labels, groups, twice, gaps } = tally
+  return { ...outcome, labels, groups: [...groups.values()], twice, gaps }
 }
 
 class Tally {
   labels = 0
   readonly groups = new Map<string, OpenGroup>()
   readonly twice = { labels: 0, examples: [] as ReadinessExample[] }
+  readonly gaps: SequenceGaps
   readonly #layout: SequenceLayout
   readonly #resolve: ResolveLabel
   readonly #serials = new Map<string, SerialSet>()
 
   constructor(layout: SequenceLayout, resolve: ResolveLabel) {
+    this.gaps = new SequenceGaps(layout)
     this.#layout = layout
     this.#resolve = resolve
   }
 
   take(row: SequenceRow): void {
+    this.gaps.take(row)
     for (const cell of cellsOf(this.#layout, row)) {
       const meaning = this.#resolve(row.code, cell)
       const group = this.#groupOf(meaning)

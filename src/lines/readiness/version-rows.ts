@@ -12,7 +12,7 @@ export interface Versions extends Rows {
 }
 
 /** The versions wanted, and rows of what stands against them. */
-export function versionsOf(inquiry: Inquiry): Versions {
+export function versionsOf(inquiry: Omit<Inquiry, 'condition'>): Versions {
   const { sequence } = inquiry
   if (sequence === undefined) return withoutSequence(inquiry)
   if (typeof sequence !== 'string') return withSequence(inquiry, sequence)
@@ -31,7 +31,7 @@ const releaseMend = ({ job, design, version }: { job: string; design: string; ve
 
 const withdrawnMend = 'publish and release a new version of the artwork; a recall is for good'
 
-function withoutSequence({ frozen }: Inquiry): Versions {
+function withoutSequence({ frozen }: Pick<Inquiry, 'frozen'>): Versions {
   const wanted = frozen.jobs.flatMap((job) => wantedVersions(job).map((version) => ({ job, version })))
   const blockers: ReadinessRow[] = []
   const warnings: ReadinessRow[] = []
@@ -86,9 +86,14 @@ function uncheckedRows(job: FrozenJob): ReadinessRow[] {
     }))
 }
 
-function withSequence({ frozen, ticket }: Inquiry, tally: SequenceTally): Versions {
+function withSequence({ frozen, ticket }: Pick<Inquiry, 'frozen' | 'ticket'>, tally: SequenceTally): Versions {
   const rows = tally.groups.map((group) => groupRows(group, frozen.jobs))
-  const warnings = [...rows.flatMap((row) => row.warnings), ...twiceRows(tally), ...lengthRows(ticket, tally)]
+  const warnings = [
+    ...rows.flatMap((row) => row.warnings),
+    ...twiceRows(tally),
+    ...lengthRows(ticket, tally),
+    ...gapRows(tally),
+  ]
   const wanted = wantedOf(frozen.jobs, tally.groups)
   return {
     wanted,
@@ -212,6 +217,29 @@ function lengthRows({ expectedFrames }: Inquiry['ticket'], { positions }: Sequen
       mend: 'look whether the sequence is that of this roll, and mend expectedFrames on the ticket',
       measured: positions,
       limit: expectedFrames,
+    },
+  ]
+}
+
+// Rows that could not be read are told of as such, and leave gaps.
+function gapRows({ gaps, findingsTotal }: SequenceTally): ReadinessRow[] {
+  const { cells, firstCell, positions, firstPosition } = gaps
+  if (findingsTotal > 0 || cells + positions === 0) return []
+  const parts = [
+    ...(firstCell
+      ? [`cells at positions that have others, first cell ${firstCell.cell} at ${firstCell.position}`]
+      : []),
+    ...(firstPosition === undefined ? [] : [`positions between others, first ${firstPosition}`]),
+  ]
+  return [
+    {
+      code: 'sequence-gaps',
+      message: `the sequence leaves out ${parts.join('; and ')}: nothing is known of these labels beforehand`,
+      mend: 'look whether the sequence is whole; labels that it leaves out are answered like others, but counted nowhere here',
+      measured: [...(cells > 0 ? [`${cells} cells`] : []), ...(positions > 0 ? [`${positions} positions`] : [])].join(
+        ', ',
+      ),
+      limit: 0,
     },
   ]
 }

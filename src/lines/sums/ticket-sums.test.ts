@@ -253,6 +253,8 @@ describe('what if', () => {
     expect(more.peak).toEqual(own.peak)
     const slow = await sumsOf({ whatIf: { speedMPerMin: 20 } })
     expect(slow).toEqual({ ...own, wishMPerMin: 20, minutes: expect.objectContaining({ mPerMin: 20 }) })
+    const fast = await sumsOf({ whatIf: { speedMPerMin: 500 } })
+    expect([fast.minutes, fast.wishMPerMin]).toEqual([own.minutes, 500])
     const reels = await sumsOf({ whatIf: { foils: [{ station: 'foil', foil: 'gold', lengthM: 80 }] } })
     expect(reels.reels).toMatchObject([{ foil: 'gold', widthMm: 50, usedM: 73, reels: 1, suffices: true }])
     const thick = await sumsOf({ whatIf: { thicknessMm: 0.3 } })

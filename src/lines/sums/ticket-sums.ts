@@ -213,6 +213,10 @@ function minuteSums(
   return { mPerMin, ...parts, total: Object.values(parts).reduce((sum, minutes) => sum + minutes, 0) }
 }
 
+// No wish makes a line faster than it may run.
+const runningMPerMin = (ceiling: number | undefined, wish: number | undefined): number | undefined =>
+  ceiling === undefined || wish === undefined ? (wish ?? ceiling) : Math.min(ceiling, wish)
+
 function open(inquiry: SumInquiry): Given {
   const [job] = inquiry.frozen.jobs
   if (!job) throw new Problem('package-not-found', 'no package of any job of the ticket is published')
@@ -244,7 +248,7 @@ export async function sumTicket(inquiry: SumInquiry): Promise<TicketSums> {
   const peakUm = highest?.peakUm ?? 0
   const usesFoil = used.some(({ nip }) => nip !== undefined)
   const speed = ceilingOf(limitsOf({ line, usesFoil, peakUm, pitchMm, moduleMm: ticket.moduleMm, ...ways }))
-  const minutes = minuteSums(given, reels, whatIf?.speedMPerMin ?? speed.mPerMin)
+  const minutes = minuteSums(given, reels, runningMPerMin(speed.mPerMin, whatIf?.speedMPerMin))
   const roll = rollSums(given, ridge)
   return {
     ticket: ticket.ticket,

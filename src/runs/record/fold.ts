@@ -1,6 +1,8 @@
 // One pass over a run's ledger, folded into what the roll record is worked out from: the web, its labels, the events of the material.
 import type { Entry } from '../../ledger/index.ts'
 import { type MaterialRow, standingEvents } from '../finished-rolls.ts'
+import { stretchOf, stretchOn } from '../material.ts'
+import type { StretchesSoFar } from '../material-record.ts'
 import { LabelTable } from './label-table.ts'
 import { WebMarks } from './web-marks.ts'
 
@@ -31,6 +33,8 @@ export class WebFold {
   /** Lanes, rising. */
   readonly lanes: readonly number[]
   readonly material: MaterialRow[] = []
+  /** As the run has them, so that a position means the same web here as where the event was taken. One a threading. */
+  private readonly run: StretchesSoFar
   /** Of each place, ledger index + 1 of what was read there last. */
   private reads = new Int32Array(1024)
   private readonly over: FoldOver
@@ -41,6 +45,7 @@ export class WebFold {
     this.cells = over.cells
     this.lanes = [...new Set(over.cells.map(({ lane }) => lane))].toSorted((a, b) => a - b)
     this.web = new WebMarks(over.pitchUm)
+    this.run = { pitchUm: over.pitchUm, stretches: [], stretchEnded: true }
     this.labels = new LabelTable(over.cells.length)
     this.ordinals = new Map(over.cells.map(({ cell }, ordinal) => [cell, ordinal]))
   }
@@ -61,6 +66,7 @@ export class WebFold {
 
   private frame({ body, index }: Entry & { type: 'frame' }): void {
     this.web.take(body)
+    stretchOn(this.run, body.positionUm)
     if (body.reads) this.noteReads(body.place, index)
   }
 
@@ -84,9 +90,12 @@ export class WebFold {
   }
 
   private event({ body, index }: Entry & { type: 'material' }): void {
-    this.material.push({ ...body, index, placesThen: this.web.places })
-    // Whether a re-threading was voided later is not known yet: positions leaped all the same where it was recorded.
-    if (body.event === 're-thread') this.web.rethread()
+    const threading = stretchOf(this.run, body.positionUm ?? Number.NaN)
+    this.material.push({ ...body, index, placesThen: this.web.places, threading })
+    if (body.event !== 're-thread') return
+    // Whether it was voided later is not known yet: positions leaped all the same where it was recorded.
+    this.web.rethread()
+    this.run.stretchEnded = true
   }
 
   /** Frames that events which stand say were missing before the sensor. */

@@ -74,11 +74,11 @@ export class LabelTable {
     return fates[this.fates[slot] ?? 0] ?? 'nothing'
   }
 
-  /** A standing lay decides; else the last answer does. A label is set-up when nothing of the run proper decided it. */
+  /** A standing lay decides, and names the label; else the last answer does. A label is set-up when nothing of the run proper decided it. */
   answer(body: EntryBodies['answer'], at: { readonly index: number; readonly ordinal: number }): void {
     const slot = this.slot(body.place, at.ordinal)
-    if (body.identity) this.name(slot, body.identity, at.index)
     if (this.fateAt(slot) === 'lay') return
+    if (body.identity) this.name(slot, body.identity, at.index)
     const before = this.fates[slot] ?? 0
     const wasProper = before !== 0 && ((this.bits[slot] ?? 0) & setUpBit) === 0
     const isSetUp = body.setup === 1 && (body.decision === 'lay' || !wasProper)
@@ -166,13 +166,13 @@ export class LabelTable {
     return spoiledWords.flatMap(([bit, words]) => ((bits & bit) === 0 ? [] : [words])).join(', ')
   }
 
-  /** Number in `uses` of what the label was last named as; undefined where no job knew it. */
+  /** Number in `uses` of what the label was laid or else last named as; undefined where no job knew it. */
   use(place: number, ordinal: number): number | undefined {
     const slot = this.known(place, ordinal)
     return this.named[slot] ? this.useOf[slot] : undefined
   }
 
-  /** Ledger index of the last answer that names the label. */
+  /** Ledger index of the answer that names the label. */
   namedAt(place: number, ordinal: number): number | undefined {
     const at = this.named[this.known(place, ordinal)]
     return at ? at - 1 : undefined

@@ -38,13 +38,14 @@ const neighbourFramesMax = 20
 const ofOrdinals = (fold: WebFold, roll: Pick<FinishedRoll, 'lanes'>): number[] =>
   fold.cells.flatMap(({ lane }, ordinal) => (!roll.lanes || roll.lanes.includes(lane) ? [ordinal] : []))
 
-function whatOf(fold: WebFold, place: number, ordinal: number): string {
+function whatOf(fold: WebFold, place: number, ordinal: number, kind: LabelClass): string {
   const fate = fold.labels.fate(place, ordinal)
   if (fate === 'nothing') return fold.web.frame(place) === undefined ? 'passed without a trigger' : 'not answered'
   const flags = fold.labels.flagsOf(place, ordinal).join(', ')
   // Whether a label was skipped or asked for a stop as well is all the same to who pulls it.
   if (fate === 'skip' || fate === 'stop') return flags || 'skip'
-  const said = fate === 'none' ? 'reported none' : fate
+  const laid = kind === 'set-up' ? 'made as set-up' : fate
+  const said = fate === 'none' ? 'reported none' : laid
   return flags ? `${said}: ${flags}` : said
 }
 
@@ -59,7 +60,7 @@ export function reasonOf(
     const kind = fold.labels.classOf(place, ordinal)
     const spoiledBy = kind === 'spoiled' ? fold.labels.spoiledBy(place, ordinal) : ''
     if (spoiledBy) return `${kind}${reasonPart}${spoiledBy}`
-    if (kind !== 'laid') return `${kind}${reasonPart}${whatOf(fold, place, ordinal)}`
+    if (kind !== 'laid') return `${kind}${reasonPart}${whatOf(fold, place, ordinal, kind)}`
     const use = fold.labels.use(place, ordinal)
     return use !== undefined && recalled.has(use) ? `laid${reasonPart}lay, version withdrawn since` : undefined
   }

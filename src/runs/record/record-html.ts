@@ -9,6 +9,7 @@ import type { PullRow } from './pull-list.ts'
 import type { Reconciliation, Tally } from './reconciliation.ts'
 import { releasesOf } from './releases.ts'
 import type { RollRecord } from './roll-record.ts'
+import { statedTexts } from './stated.ts'
 
 const time = (ms: number): string => new Date(ms).toISOString().replace('T', ' ').slice(0, 19)
 
@@ -37,9 +38,9 @@ function reconciliationHtml({ run, rolls, cutOut, rests, designs }: Reconciliati
     tallyCells([row.job, row.design].filter(Boolean).join(' / ') || 'not known', row),
   )
   const { expected } = run
-  const stated = expected
-    ? `<p>The tickets state ${expected.labels} labels; ${expected.missing} were recorded as missing, difference ${expected.difference}.</p>`
-    : ''
+  const { text, mend } = expected ? statedTexts(expected, { seen: run.in }) : {}
+  const stated =
+    text === undefined ? '' : `<p${mend ? ' class="note"' : ''}>${[text, mend].filter(Boolean).join(' ')}</p>`
   return `<h2>Reconciliation</h2>${tableHtml(tallyColumns('where'), rows, 'No label was seen.')}${stated}
 ${tableHtml(tallyColumns('design'), byDesign, 'No label was seen.')}`
 }
@@ -161,8 +162,9 @@ async function releasesHtml(record: RollRecord): Promise<string> {
     if (!bytes) continue
     const name = esc(`${use.job} / ${use.design} v${use.version}`)
     const data = Buffer.from(bytes).toString('base64')
+    const caption = `${name}: whole design; laid in this pass: ${esc(Object.keys(use.layers).join(', '))}`
     pictures.push(
-      `<figure><img alt="${name}" src="data:image/png;base64,${data}"><figcaption>${name}</figcaption></figure>`,
+      `<figure><img alt="${name}" src="data:image/png;base64,${data}"><figcaption>${caption}</figcaption></figure>`,
     )
   }
   return `<h2>Who released the versions laid</h2>${tableHtml(columns, rows, 'No act on these versions is on record.')}

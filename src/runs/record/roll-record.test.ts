@@ -43,6 +43,51 @@ async function text(chunks: AsyncIterable<string>): Promise<string> {
 }
 
 describe('the pull list', () => {
+  it('has a label laid with a version that was withdrawn since, also where another text was read there later', async () => {
+    bench = await openBench()
+    const run = await bench.openProved()
+    await feed(run, 3)
+    const withdrawn = { job: 'J', design: 'A', version: 2, releasedAtMs: 1, withdrawnAtMs: 9 }
+    await bench.database.catalogue
+      .insertInto('versions')
+      .values({ ...withdrawn, digest: '', content: '', firstPackage: 1 })
+      .execute()
+    const laid = async () => (await pulled(await recordOf(run))).filter((row) => row.class === 'laid')
+    const before = await laid()
+    expect(before.map(({ labels }) => labels)).toEqual([3])
+    const designs = async () => (await recordOf(run)).reconciliation().designs
+    const counted = await designs()
+    await run.frames([event(4, [serial(2, 2), serial(2, 2)], 2 * 60)])
+    expect(await laid()).toEqual(before)
+    expect(await designs()).toEqual(counted)
+  })
+
+  it.each(['cut-out', 'split'])('takes a %s to lie on the web of the threading that it was taken for', async (kind) => {
+    bench = await openBench()
+    const run = await bench.openProved()
+    await feed(run, 20)
+    await run.material({ event: 're-thread', by: 'lead' })
+    // Of the new threading: 600 to 720 mm, which is less than two pitches short of where the event lies.
+    await run.frames([event(21, [serial(21, 1), serial(21, 2)], 600)])
+    await run.prove({ by: 'lead', lanes: [1, 2] })
+    await run.frames([event(22, [serial(22, 1), serial(22, 2)], 660)])
+    const body = { positionUm: 780_000, by: 'lead' }
+    if (kind === 'split') await run.material({ ...body, event: 'split', roll: 'X' })
+    else await run.material({ ...body, event: 'cut-out', toPositionUm: 900_000 })
+    await run.close({ by: 'lead' })
+    const record = await recordOf(run)
+    const frames = record.finished().map(({ roll, frames: count }) => [roll, count])
+    if (kind === 'cut-out') expect(record.reconciliation().cutOut.in).toBe(4)
+    expect(frames).toEqual(
+      kind === 'split'
+        ? [
+            ['X', 13],
+            ['R1-2', 10],
+          ]
+        : [['R1', 21]],
+    )
+  })
+
   it('joins labels in a row, counts metres from the outside, and names the codes beside', async () => {
     bench = await openBench()
     const run = await bench.openProved()
@@ -54,7 +99,7 @@ describe('the pull list', () => {
     ).toEqual([
       [0.84, 0.96, '1', 2, 'skipped', 'no-read'],
       [0.84, 0.9, '2', 1, 'skipped', 'no-read'],
-      [1.2, 1.26, '1,2', 2, 'set-up', 'lay'],
+      [1.2, 1.26, '1,2', 2, 'set-up', 'made as set-up'],
     ])
     expect(rows[0]).toMatchObject({
       codeBefore: serial(7, 1),
@@ -112,7 +157,8 @@ describe('the pull list', () => {
         lengthM: 0.48,
         outerFrame: 7,
         innerFrame: 0,
-        origins: [{ roll: 'R1', ticket: 'T1', firstFrame: 0, lastFrame: 7 }],
+        // To the end of the last frame, where the split is.
+        origins: [{ roll: 'R1', ticket: 'T1', firstFrame: 0, lastFrame: 7, fromMm: 0, toMm: 480 }],
       },
       {
         roll: 'L1',
@@ -157,7 +203,7 @@ describe('the pull list', () => {
     expect(rows.map(({ cells, frames, what }) => [cells.join(), frames, what])).toEqual([
       ['2', 4, 'lay, version withdrawn since'],
       ['1', 1, 'reported laid in part'],
-      ['1,2', 1, 'lay'],
+      ['1,2', 1, 'made as set-up'],
     ])
   })
 

@@ -26,7 +26,7 @@ export interface Origin {
   /** The roll that was unwound. */
   readonly roll: string
   readonly pass: number
-  /** Encoder positions of its first and last mark, in the order of the web. */
+  /** Encoder positions of its first mark and of the end of its last frame, in the order of the web. */
   readonly fromMm: number
   readonly toMm: number
   readonly firstFrame?: number
@@ -108,7 +108,7 @@ export class RollRecord {
             roll,
             pass,
             fromMm: toMm(web.positionUm(first)),
-            toMm: toMm(web.positionUm(last)),
+            toMm: toMm(web.positionUm(last) + web.pitchUm),
             ...(firstFrame === undefined ? {} : { firstFrame }),
             ...(lastFrame === undefined ? {} : { lastFrame }),
             frames: last - first + 1,

@@ -132,24 +132,15 @@ export class WebMarks {
   }
 
   /**
-   * Where an event of the material lies on the web. `placesThen`: places counted when it was recorded. Its position is of the newest
-   * threading, up to that moment, that reaches so far; without one it lies behind the last place of that moment.
+   * Where an event of the material lies on the web. `placesThen`: places counted when it was recorded; `threading`: number of the one,
+   * from 0, that its position is of. Without a position it lies behind the last place of that moment.
    */
-  eventUm(positionUm: number | undefined, placesThen: number): number {
-    const upTo = Math.min(placesThen, this.places)
+  eventUm(positionUm: number | undefined, at: { readonly placesThen: number; readonly threading: number }): number {
+    const upTo = Math.min(at.placesThen, this.places)
     if (upTo === 0) return 0
     if (positionUm === undefined) return this.webUm(upTo - 1) + this.pitchUm
-    const known = this.threadings.filter(({ firstPlace }) => firstPlace < upTo)
-    const last = known.at(-1)
-    assert(last, 'places belong to a threading')
-    const reaches = ({ firstPlace, firstUm }: Threading, i: number): boolean => {
-      const end = (known[i + 1]?.firstPlace ?? this.places) - 1
-      return (
-        positionUm >= firstUm - this.pitchUm &&
-        positionUm <= this.positionUm(Math.max(end, firstPlace)) + 2 * this.pitchUm
-      )
-    }
-    const threading = known.findLast(reaches) ?? last
+    const threading = this.threadings[at.threading]
+    assert(threading, 'an event behind the first mark is of a threading')
     return threading.webUm + positionUm - threading.firstUm
   }
 

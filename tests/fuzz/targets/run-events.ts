@@ -9,6 +9,7 @@ import {
   changeTicketSchema,
   clearSchema,
   type FrameEvent,
+  type FramesOutcome,
   frameEventsSchema,
   laidReportsSchema,
   materialSchema,
@@ -18,7 +19,6 @@ import {
   toFrameReads,
   toMaterial,
 } from '../../../src/runs/index.ts'
-import type { FramesOutcome } from '../../../src/runs/run.ts'
 import { type Bench, openBench, pitchMm, publishedJobs, ticket } from '../../fixtures/runs.ts'
 import { type FrameNumber, type Position, type RunCommand, runCommands } from '../arbitraries/run-commands.ts'
 import { answerOf, holds } from '../judge.ts'

@@ -1,4 +1,5 @@
 // Sections on what was done and by whom: people, versions with their layers and pictures, flags, stops, material.
+import { labelsText } from '../../recall-list.ts'
 import type { RunReport } from '../../report.ts'
 import type { ReleaseRow } from '../releases.ts'
 import { colours, contentPt, page, type Sheet, type Style } from './sheet.ts'
@@ -55,7 +56,10 @@ type PictureOf = (version: { job: string; design: string; version: number }) => 
 export async function* drawVersions(sheet: Sheet, { versions }: Report, pictureOf: PictureOf): AsyncGenerator<void> {
   sheet.heading('Versions laid', picturePt + 20)
   if (versions.length === 0) sheet.paragraph('Nothing was laid.')
-  else sheet.paragraph('Layers by their SHA-256; published bytes under a digest never change.', { style: noted })
+  else {
+    const about = 'Layers laid in this pass by their SHA-256; published bytes under a digest never change.'
+    sheet.paragraph(`${about} A picture shows the whole design, with layers of other passes.`, { style: noted })
+  }
   let pictures = 0
   for (const use of versions) {
     const picture = pictures < picturesMax ? await pictureOf(use) : undefined
@@ -147,6 +151,31 @@ export function drawStops(sheet: Sheet, { stops }: Report): void {
       stop.index,
     ]),
     empty: 'The web was never asked to stop.',
+  })
+}
+
+/** Absent where no version was recalled. */
+export function drawRecalls(sheet: Sheet, { recalls }: Report): void {
+  if (recalls.length === 0) return
+  sheet.heading('Recalls')
+  drawTable(sheet, {
+    columns: [
+      { heading: 'version', share: 24 },
+      { heading: 'withdrawn by', share: 18 },
+      { heading: 'revoked', share: 10, kind: 'number' },
+      { heading: 'too late', share: 10, kind: 'number' },
+      { heading: 'of these, newest first (frame/cell, reported)', share: 46 },
+      { heading: 'entry', share: 8, kind: 'number' },
+    ],
+    rows: recalls.map((row) => [
+      `${row.job} ${row.design} v${row.version}`,
+      row.by,
+      row.revoked.labels,
+      row.passed.labels,
+      labelsText(row.passed),
+      row.ledgerIndex,
+    ]),
+    empty: '',
   })
 }
 

@@ -1,5 +1,6 @@
 // The first page: what ran, how it came out, what a reader has to know before anything else.
 import type { RollRecord } from '../roll-record.ts'
+import { statedTexts } from '../stated.ts'
 import { colours, contentPt, leading, page, type Sheet, type Style } from './sheet.ts'
 import { count, joined, share, time } from './words.ts'
 
@@ -85,6 +86,8 @@ export function drawOpening(sheet: Sheet, record: RollRecord): void {
     ['unaccounted', count(run.unaccounted), share(run.unaccounted, run.in)],
     ['difference', count(run.difference), 'of the sum'],
   ])
+  const stated = run.expected && statedTexts(run.expected, { seen: run.in, count })
+  if (stated?.mend) notice(sheet, `${stated.text} ${stated.mend}`)
   if (report.override !== undefined) overridden(sheet, report.override)
 }
 

@@ -37,9 +37,9 @@ async function pagesOf(bytes: Buffer): Promise<readonly string[]> {
 const names = ['Żaneta Łęcka', 'Ζωή Παπαδοπούλου', 'Юлия Щербакова', 'Đorđe Ćirić', 'Åse Ørsted']
 const hostile = `\u202Eevil\u202C <script>alert(1)</script> \u0007 ${'W'.repeat(60)}`
 
-async function eventfulRun(frames = 12): Promise<Run> {
+async function eventfulRun(frames = 12, ticket = {}): Promise<Run> {
   bench = await openBench()
-  const run = await bench.open()
+  const run = await bench.open({ ticket })
   await run.startProving({ by: names[0]! })
   await run.frames([event(0, [code('A', 900_001), code('B', 900_002)])])
   await run.prove({ by: names[1]!, lanes: [1, 2], why: 'both lanes lie well' })
@@ -118,6 +118,13 @@ describe('the roll record as PDF', () => {
     // 13 labels of A: 12 of the run and one of the set-up.
     expect(text).toContain('inkjet varnish 13 6.50 13.00 50.0 % 3.0')
     expect(text).toContain('10 labels were laid with versions that the sums do not know')
+  })
+
+  it('says beside its large numbers that the count of the ticket is short, and what would mend that', async () => {
+    const record = await recordOf(await eventfulRun(12, { expectedFrames: 19 }))
+    const said = 'Stated by ticket: 38 labels. In: 26; 12 less than stated. To mend that: record the frames'
+    expect((await pagesOf(await bytesOf(record)))[0]?.split('of the sum')[1]).toMatch(new RegExp(`^ ${said}`))
+    expect(await recordHtml(record)).toContain(`<p class="note">${said}`)
   })
 
   it('is the same bytes again for the same ledger', async () => {

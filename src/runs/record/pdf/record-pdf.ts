@@ -4,7 +4,16 @@ import { type Consumption, consumptionOf, type ForecastSums } from '../consumpti
 import { earlierPasses } from '../earlier-passes.ts'
 import { releasesOf } from '../releases.ts'
 import type { RollRecord } from '../roll-record.ts'
-import { drawFlags, drawMaterial, drawPeople, drawReleases, drawReports, drawStops, drawVersions } from './evidence.ts'
+import {
+  drawFlags,
+  drawMaterial,
+  drawPeople,
+  drawRecalls,
+  drawReleases,
+  drawReports,
+  drawStops,
+  drawVersions,
+} from './evidence.ts'
 import { drawOpening, regulatedNotice } from './opening.ts'
 import {
   drawConsumption,
@@ -71,6 +80,7 @@ async function* draw(sheet: Sheet, record: RollRecord, consumption: Consumption 
   yield
   drawFlags(sheet, report)
   drawStops(sheet, report)
+  drawRecalls(sheet, report)
   drawPeople(sheet, report)
   drawReleases(sheet, await releasesOf(record.database, report.versions))
   yield

@@ -3,8 +3,9 @@ import type { Consumption } from '../consumption.ts'
 import type { EarlierPassRow } from '../earlier-passes.ts'
 import type { MakeGoodSummary } from '../make-good.ts'
 import type { PullRow } from '../pull-list.ts'
-import type { Expected, Reconciliation, Tally } from '../reconciliation.ts'
+import type { Reconciliation, Tally } from '../reconciliation.ts'
 import type { FinishedView, RollRecord } from '../roll-record.ts'
+import { statedTexts } from '../stated.ts'
 import { colours, type Sheet, type Style } from './sheet.ts'
 import { drawTable, type PdfCell, type PdfColumn, PdfTable } from './table.ts'
 import { count, joined, metres, ranges, time } from './words.ts'
@@ -26,12 +27,6 @@ const tallyCells = (name: string, row: Tally): readonly PdfCell[] => [
 const lanesText = (lanes: readonly number[] | undefined): string =>
   lanes === undefined ? '' : ` (${lanes.length === 1 ? 'lane' : 'lanes'} ${ranges(lanes)})`
 
-function expectedText({ labels, missing, difference }: Expected, seen: number): string {
-  const missed = missing > 0 ? `, ${count(missing)} recorded as missing before the sensor` : ''
-  const end = difference === 0 ? 'no difference.' : `difference ${count(difference)}.`
-  return `Stated by ticket: ${count(labels)} labels. In: ${count(seen)}${missed}; ${end}`
-}
-
 export function drawReconciliation(sheet: Sheet, { run, rolls, cutOut, rests, designs }: Reconciliation): void {
   sheet.heading('Reconciliation', 120)
   sheet.paragraph(
@@ -48,7 +43,10 @@ export function drawReconciliation(sheet: Sheet, { run, rolls, cutOut, rests, de
     ],
     empty: '',
   })
-  if (run.expected) sheet.paragraph(expectedText(run.expected, run.in))
+  if (run.expected) {
+    const { text, mend } = statedTexts(run.expected, { seen: run.in, count })
+    sheet.paragraph(mend === undefined ? text : `${text} ${mend}`)
+  }
   if (run.passedUnseen > 0)
     sheet.paragraph(
       `${count(run.passedUnseen)} labels passed without a trigger between frames that were seen; they are unaccounted.`,
@@ -180,7 +178,7 @@ export function drawMakeGood(sheet: Sheet, made: MakeGoodSummary): void {
   }
   const others: readonly (readonly [number, string])[] = [
     [made.laidElsewhere, 'were laid elsewhere on this run'],
-    [made.duplicates, 'carry a serial that was laid before (duplicate)'],
+    [made.duplicates, 'carry a serial that another label of this run has (duplicate)'],
     [made.ofOtherJobs, 'are of jobs that are not on the ticket'],
   ]
   const left = others.filter(([labels]) => labels > 0).map(([labels, what]) => `${count(labels)} ${what}`)
@@ -243,7 +241,7 @@ export function drawConsumption(sheet: Sheet, { rows, labelsUnknown, assumed }: 
   })
   if (assumed) {
     sheet.paragraph(
-      'The ticket has no sequence: the forecast takes each cell to be shared evenly by the versions that fit it.',
+      'No sequence says what is on the roll: the forecast takes each cell to be shared evenly by the versions that fit it.',
     )
   }
   if (labelsUnknown > 0)

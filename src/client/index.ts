@@ -1,0 +1,10 @@
+// The door of the client, exported as `rollcall/client`: for Node and browsers, no server code.
+export { Problem } from '../kernel/problem.ts'
+export type { Answer, Cause, FrameEvent, LaidReport, Revocation } from '../protocol/index.ts'
+export type { LineClock } from './clock.ts'
+export type { ConnectionStatus } from './connection.ts'
+export type { LineClient, LineOptions, LineProblem, LineState, Outlook, Welcome } from './contract.ts'
+export type { DueLabel, SkipReason } from './label.ts'
+export { openLine } from './line-client.ts'
+export type { Accepted } from './outbox.ts'
+export type { LineSocket, LineSocketClass } from './socket.ts'
