@@ -144,6 +144,7 @@ async function openHouse(ground: Ground, directory: DataDirectory, config: Confi
     awaited: readers.awaited,
     onWritten: teller(metrics, log),
   })
+  undo.add(() => runs.settled())
   const captures = new Captures({ folder: paths.captures, queue, clock })
   queue.handle('publish', 1, publishHandler({ packages, catalogue, queue }))
   queue.handle('check', 1, async (payload, { signal, progress }) => {

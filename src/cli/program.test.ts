@@ -102,7 +102,7 @@ const commands = [
     'trace',
     'verify',
   ],
-  ...['serve', 'demo', 'work', 'read', 'readers', 'codes'],
+  ...['serve', 'demo', 'work', 'read', 'readers', 'simulate', 'codes'],
 ]
 
 describe('help', () => {

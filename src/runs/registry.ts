@@ -74,6 +74,7 @@ export class Runs {
   private readonly loading = new Map<string, Promise<Run>>()
   /** Under which this process holds each run. */
   private readonly epochs = new Map<string, number>()
+  private noting: Promise<unknown> = Promise.resolve()
   private readonly recalls: Recalls
 
   constructor(parts: RunsParts) {
@@ -226,7 +227,7 @@ export class Runs {
       onWritten: (entries) => {
         this.earlier.written(state.runId, entries)
         onWritten?.(run, entries)
-        if (entries.some((entry) => entry.type === 'step')) this.noteState(run).catch(() => undefined)
+        if (entries.some((entry) => entry.type === 'step')) this.noteLater(run)
       },
     })
     this.earlier.reopened(run)
@@ -269,6 +270,15 @@ export class Runs {
       if (runId !== of.runId && state.ticket.pass === of.pass && isLaidAt(state, of)) return true
     }
     return this.serials.has(of)
+  }
+
+  private noteLater(run: Run): void {
+    this.noting = Promise.allSettled([this.noting, this.noteState(run)])
+  }
+
+  /** Resolves when what is noted behind the runs' last entries is written; to be awaited before the database is closed. */
+  async settled(): Promise<void> {
+    await this.noting
   }
 
   private async noteState(run: Run): Promise<void> {
