@@ -1,4 +1,5 @@
 // What recalls came to in runs: the answer of a withdrawal, and the route that tells it again afterwards.
+import { setImmediate as turnOfTheLoop } from 'node:timers/promises'
 import * as z from 'zod'
 import { roles } from '../people/index.ts'
 import { type RecallList, recallListOf, recallLists } from '../runs/index.ts'
@@ -46,18 +47,24 @@ const recallSchema = z
   })
   .meta({ id: 'Recall' })
 
-/** The runs that a version's recall reached, each with its labels. */
+interface RecalledRun {
+  readonly runId: string
+  readonly revoked: number
+  readonly labels?: Pick<RecallList, 'revoked' | 'passed'>
+}
+
+/** The runs that a version's recall reached, each with its labels. Lines get their turn between two runs. */
 export async function recalledRuns(
   { runs }: Pick<ApiParts, 'runs'>,
   version: { readonly job: string; readonly design: string; readonly version: number },
-): Promise<readonly ({ runId: string; revoked: number } & { labels?: Pick<RecallList, 'revoked' | 'passed'> })[]> {
-  const rows = await runs.recalled(version)
-  return Promise.all(
-    rows.map(async (row) => {
-      const list = recallListOf((await runs.get(row.runId)).state, version)
-      return list ? { ...row, labels: { revoked: list.revoked, passed: list.passed } } : row
-    }),
-  )
+): Promise<readonly RecalledRun[]> {
+  const found: RecalledRun[] = []
+  for (const row of await runs.recalled(version)) {
+    await turnOfTheLoop()
+    const list = recallListOf((await runs.get(row.runId)).state, version)
+    found.push(list ? { ...row, labels: { revoked: list.revoked, passed: list.passed } } : row)
+  }
+  return found
 }
 
 export const recallRoutes = (parts: ApiParts): readonly Route[] => [
