@@ -1,3 +1,4 @@
+import { availableParallelism } from 'node:os'
 import { defineConfig } from 'vitest/config'
 
 export default defineConfig({
@@ -8,5 +9,7 @@ export default defineConfig({
     testTimeout: 60_000,
     hookTimeout: 60_000,
     pool: 'forks',
+    // Tests that start servers mostly wait, so two cores take two files at once.
+    maxWorkers: Math.max(2, availableParallelism() - 1),
   },
 })
