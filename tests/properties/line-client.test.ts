@@ -142,8 +142,10 @@ class Trial {
 
   /** A wire that works again, until nothing waits. */
   async settleAll(): Promise<void> {
-    for (let i = 0; i < 1_000 && this.client.waiting.frames + this.client.waiting.reports > 0; i++) {
-      if (this.client.connection.state !== 'open') await this.run({ do: 'wait' })
+    const { client } = this
+    const isBusy = () => client.waiting.frames + client.waiting.reports > 0 || client.connection.state !== 'open'
+    for (let i = 0; i < 1_000 && isBusy(); i++) {
+      if (client.connection.state !== 'open') await this.run({ do: 'wait' })
       await this.run({ do: 'carry', count: 5 })
     }
     await this.run({ do: 'carry', count: 50 })
