@@ -2,20 +2,8 @@
 import { Option } from 'commander'
 import { Problem } from '../kernel/problem.ts'
 import { stationKinds } from '../kernel/terms.ts'
+import { materialEvents } from '../ledger/index.ts'
 import { numberOf, wholeOf } from './command.ts'
-
-const events = [
-  'splice',
-  'cut-out',
-  're-thread',
-  'pitch-change',
-  'foil',
-  'split',
-  'slit',
-  'partial',
-  'rewind',
-  'void',
-] as const
 
 /** Keeps each value of an option that may be given again; commander hands options on as texts. */
 const gathered = (value: string, before: string | undefined): string =>
@@ -28,7 +16,7 @@ export const lanesIn = (text: string, name: string): number[] =>
   text.split(',').map((lane) => wholeOf(lane, name, { min: 1 }))
 
 export const materialOptions: readonly Option[] = [
-  new Option('--event <event>', 'what happened').makeOptionMandatory().choices(events),
+  new Option('--event <event>', 'what happened').makeOptionMandatory().choices(materialEvents),
   new Option(
     '--position <mm>',
     'where, in encoder mm; default for splice, cut-out, pitch-change: where the last frame was',

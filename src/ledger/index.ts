@@ -8,6 +8,7 @@ export {
   type EntryType,
   entryBodies,
   entryTypes,
+  materialEvents,
   type ProvingReason,
   provingReasons,
 } from './entries.ts'
